@@ -1,0 +1,102 @@
+"""Reads the environment for the settings; every error names the variable, the value's fault and what would do."""
+
+import os
+import secrets
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
+import environ
+from django.core.exceptions import ImproperlyConfigured
+
+_POSTGRES = {"postgres", "postgresql"}
+
+
+def given(name: str) -> bool:
+    return bool(os.environ.get(name, "").strip())
+
+
+def _value(name: str) -> str:
+    return os.environ.get(name, "").strip()
+
+
+def folder(name: str, *, default: Path) -> Path:
+    """A folder of our own, made with mode 0700 when it is missing."""
+    path = Path(_value(name) or default)
+    if not path.is_absolute():
+        raise ImproperlyConfigured(f"{name} must be an absolute path, not {str(path)!r}.")
+    try:
+        path.mkdir(mode=0o700, parents=True, exist_ok=True)
+    except OSError as error:
+        raise ImproperlyConfigured(f"{name}: the folder {path} cannot be made: {error.strerror}.") from error
+    if not os.access(path, os.W_OK | os.X_OK):
+        raise ImproperlyConfigured(f"{name}: the folder {path} cannot be written to.")
+    return path
+
+
+def database(name: str, *, embedded: Path) -> dict[str, Any]:
+    """Django's settings for the server that the variable names, or for the embedded SQLite file."""
+    if not given(name):
+        return {
+            "ENGINE": "django.db.backends.sqlite3",
+            "NAME": embedded,
+            "OPTIONS": {
+                # Every transaction asks for the write lock at its start: a reader that turns writer would deadlock.
+                "transaction_mode": "IMMEDIATE",
+                "timeout": 20,
+                # Without recursive triggers, INSERT OR REPLACE would erase a fact unseen by its guard.
+                "init_command": "PRAGMA synchronous=FULL; PRAGMA recursive_triggers=ON;",
+            },
+            # A file, never memory: threads of a test must see one database.
+            "TEST": {"NAME": embedded.with_name("test-" + embedded.name)},
+        }
+    parts = urlsplit(_value(name))
+    if parts.scheme not in _POSTGRES:
+        raise ImproperlyConfigured(f"{name} must begin with postgres://, not {parts.scheme or 'nothing'}://.")
+    if not parts.path.strip("/"):
+        raise ImproperlyConfigured(f"{name} must end with the name of a database, as in postgres://host/pmcore.")
+    try:
+        settings: dict[str, Any] = environ.Env().db_url(name)
+    except ValueError as error:
+        raise ImproperlyConfigured(f"{name} cannot be read: {error}.") from error
+    return settings
+
+
+def redis_url(name: str) -> str | None:
+    if not given(name):
+        return None
+    parts = urlsplit(_value(name))
+    if parts.scheme not in {"redis", "rediss", "unix"}:
+        raise ImproperlyConfigured(f"{name} must begin with redis://, rediss:// or unix://.")
+    return _value(name)
+
+
+def secret(name: str, *, kept_in: Path | None) -> str:
+    """The variable's value, or one made once and kept in a file that only its owner reads."""
+    if given(name):
+        if len(_value(name)) < 32:
+            raise ImproperlyConfigured(f"{name} must have at least 32 characters.")
+        return _value(name)
+    if kept_in is None:
+        raise ImproperlyConfigured(f"{name} is missing: with DATABASE_URL all machines must share one secret.")
+    try:
+        with os.fdopen(os.open(kept_in, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w") as file:
+            file.write(secrets.token_urlsafe(48))
+    except FileExistsError:
+        pass
+    kept = kept_in.read_text().strip()
+    if len(kept) < 32:
+        raise ImproperlyConfigured(f"{kept_in} holds no usable secret: delete it, and a new one is made.")
+    return kept
+
+
+def names(name: str, *, default: list[str]) -> list[str]:
+    return [part.strip() for part in _value(name).split(",") if part.strip()] or default
+
+
+def yes_or_no(name: str, *, default: bool) -> bool:
+    answers = {"": default, "yes": True, "true": True, "1": True, "no": False, "false": False, "0": False}
+    try:
+        return answers[_value(name).lower()]
+    except KeyError:
+        raise ImproperlyConfigured(f"{name} must be yes or no, not {_value(name)!r}.") from None
