@@ -90,3 +90,8 @@ def test_a_negative_size_is_refused():
 def test_a_leaf_that_is_no_hash_is_refused(wrong):
     with pytest.raises(NotAHash, match="32 bytes"):
         grown(HASHES[:3]).add([HASHES[3], wrong])
+
+
+def test_an_edge_of_what_is_no_hash_is_refused():
+    with pytest.raises(NotAHash, match="32 bytes"):
+        Edge(1, (bytes(31),))

@@ -21,7 +21,7 @@ ROOTS = [root(HASHES[:size]) for size in range(MOST + 1)]
 VECTOR_HASHES = [leaf_hash(leaf) for leaf in rfc.LEAVES]
 MALFORMED_HASHES = [b"", bytes(31), bytes(33), None, 7, "x" * 32]
 MALFORMED_PROOFS = [None, 7, b"x" * 96, "proof", {}, set()]
-NOT_COUNTS = [-1, None, "3", 3.0, True]
+NOT_COUNTS = [-1, None, "3", 3.0]
 
 
 def altered(proof, bit, *others):
@@ -33,7 +33,9 @@ def altered(proof, bit, *others):
 
 
 def misshapen(proof):
-    """The proof with a hash too many, too few, or of a wrong length, at every place."""
+    """The proof with a hash too many, too few, or of a wrong length, at every place, and with none at all."""
+    if proof:
+        yield []
     for position in range(len(proof) + 1):
         yield [*proof[:position], HASHES[-1], *proof[position:]]
     for position in range(len(proof)):
@@ -125,14 +127,24 @@ def test_nothing_is_proven_of_an_older_empty_tree():
         assert verify_consistency(0, newer, [ROOTS[newer]], ROOTS[0], ROOTS[newer]) is False
 
 
-@pytest.mark.parametrize("index", [8, 9, 2**70])
-def test_an_index_that_is_not_below_the_size_is_false(index):
-    assert verify_inclusion(VECTOR_HASHES[7], index, 8, inclusion_proof(VECTOR_HASHES, 7), rfc.ROOTS[8]) is False
+@pytest.mark.parametrize("beyond", [8, 16, 2**70])
+def test_an_index_that_is_not_below_the_size_is_false(beyond):
+    """Its lower bits are those of a leaf that is there, so the path alone would fit."""
+    for index, leaf in enumerate(VECTOR_HASHES):
+        assert verify_inclusion(leaf, beyond + index, 8, inclusion_proof(VECTOR_HASHES, index), rfc.ROOTS[8]) is False
+
+
+def test_a_proof_that_climbs_on_into_a_larger_tree_is_false():
+    for index in range(8):
+        longer = inclusion_proof(HASHES[:16], 8 + index)
+        assert verify_inclusion(HASHES[8 + index], 8 + index, 16, longer, ROOTS[16])
+        assert verify_inclusion(HASHES[8 + index], index, 8, longer, ROOTS[16]) is False
 
 
 def test_a_tree_does_not_shrink():
     proof = consistency_proof(HASHES[:8], 6)
     assert verify_consistency(8, 6, proof, ROOTS[8], ROOTS[6]) is False
+    assert verify_consistency(16, 8, [], ROOTS[8], ROOTS[8]) is False
 
 
 def test_a_tree_is_consistent_with_itself_and_needs_no_proof():
@@ -157,6 +169,11 @@ def test_a_leaf_or_root_of_a_wrong_shape_is_false(wrong):
     assert verify_consistency(6, 8, consistency, wrong, ROOTS[8]) is False
     assert verify_consistency(6, 8, consistency, ROOTS[6], wrong) is False
     assert verify_consistency(8, 8, [], wrong, wrong) is False
+
+
+def test_a_truth_value_is_not_taken_for_the_number_one():
+    assert verify_inclusion(HASHES[1], True, 8, inclusion_proof(HASHES[:8], 1), ROOTS[8]) is False
+    assert verify_consistency(True, 8, consistency_proof(HASHES[:8], 1), ROOTS[1], ROOTS[8]) is False
 
 
 @pytest.mark.parametrize("number", NOT_COUNTS)
