@@ -26,7 +26,7 @@ VALUES = st.recursive(
     max_leaves=40,
 )
 
-# RFC 8785 section 3.2.2, the sample of the text, parsed (read).
+# RFC 8785 (June 2020) section 3.2.2, the sample of the text, parsed (from memory; the digest below pins every byte).
 RFC_SAMPLE = {
     "numbers": [333333333.33333329, 1e30, 4.50, 2e-3, 0.000000000000000000000000001],
     "string": "\u20ac$\u000f\u000aA'\u0042\u0022\u005c\\\"/",
@@ -76,12 +76,12 @@ def test_the_standards_own_sample_is_refused_at_its_null():
 
 
 def test_the_text_of_the_standards_sample_is_written_as_printed_there():
-    """RFC 8785 section 3.2.3, the member "string" of the canonical sample (read)."""
+    """RFC 8785 section 3.2.3, the member "string" of the canonical sample (from memory)."""
     assert canonical_bytes({"string": RFC_SAMPLE["string"]}) == r"""{"string":"€$\u000f\nA'B\"\\\\\"/"}""".encode()
 
 
 def test_members_sort_as_in_the_standards_sorting_sample():
-    """RFC 8785 section 3.2.3, its two members with ASCII names (read): carriage return before "1"."""
+    """RFC 8785 section 3.2.3, its two members with ASCII names (from memory): carriage return before "1"."""
     assert canonical_bytes({"1": "One", "\r": "Carriage Return"}) == rb'{"\r":"Carriage Return","1":"One"}'
 
 
