@@ -142,7 +142,7 @@ def make_environment() -> None:
     has_uv = shutil.which("uv") is not None
     if PYTHON.is_symlink() or PYTHON.exists():
         if not answers(PYTHON, f"import sys; sys.exit(sys.version_info[:2] != {VERSION})"):
-            sys.exit(f"{ENVIRONMENT} holds another Python than {dotted()}: delete that folder, then start again.")
+            sys.exit(f"{ENVIRONMENT} holds no working Python {dotted()}: delete that folder, then start again.")
         if has_uv or answers(PYTHON, "import pip"):
             return
     python = find_python()
@@ -183,7 +183,10 @@ def dotted() -> str:
 
 
 def answers(python: str | Path, code: str) -> bool:
-    return subprocess.run([python, "-c", code], stderr=subprocess.DEVNULL).returncode == 0
+    try:
+        return subprocess.run([python, "-c", code], stderr=subprocess.DEVNULL).returncode == 0
+    except OSError:
+        return False
 
 
 def run(*command: str | Path) -> None:
