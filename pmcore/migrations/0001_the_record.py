@@ -94,7 +94,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('area'), models.OrderBy(models.F('from_on'), descending=True), name='areadetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='areadetails_replaced')],
+                'indexes': [models.Index(models.F('area'), models.OrderBy(models.F('from_on'), descending=True), name='areadetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='areadetails_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('area', 'from_on'), name='areadetails_once_a_day')],
             },
         ),
@@ -181,7 +181,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('due_inspection'), models.OrderBy(models.F('from_on'), descending=True), name='assignment_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='assignment_replaced'), models.Index(fields=['person', 'on'], name='assignment_of_person')],
+                'indexes': [models.Index(models.F('due_inspection'), models.OrderBy(models.F('from_on'), descending=True), name='assignment_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='assignment_replaced'), models.Index(fields=['person', 'on'], name='assignment_of_person')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('due_inspection', 'from_on'), name='assignment_once_a_day')],
             },
         ),
@@ -200,7 +200,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(fields=['thing'], name='attachment_about'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='attachment_replaced'), models.Index(fields=['sha256'], name='attachment_file')],
+                'indexes': [models.Index(fields=['thing'], name='attachment_about'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='attachment_replaced'), models.Index(fields=['sha256'], name='attachment_file')],
                 'constraints': [models.CheckConstraint(condition=models.Q(('size__gte', 0)), name='attachment_size')],
             },
         ),
@@ -215,7 +215,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(fields=['entry'], name='text_of_entry')],
+                'indexes': [models.Index(fields=['entry', 'digest'], name='text_of_entry')],
             },
         ),
         migrations.CreateModel(
@@ -235,7 +235,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(fields=['due_inspection'], name='attempt_about'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='attempt_replaced')],
+                'indexes': [models.Index(fields=['due_inspection'], name='attempt_about'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='attempt_replaced')],
             },
         ),
         migrations.CreateModel(
@@ -277,7 +277,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(fields=['instrument', 'performed_on'], name='calibration_about'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='calibration_replaced')],
+                'indexes': [models.Index(fields=['instrument', 'performed_on'], name='calibration_about'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='calibration_replaced')],
             },
         ),
         migrations.CreateModel(
@@ -293,7 +293,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(fields=['device'], name='carriedover_about'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='carriedover_replaced')],
+                'indexes': [models.Index(fields=['device'], name='carriedover_about'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='carriedover_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('device', 'procedure'), name='carriedover_is_one')],
             },
         ),
@@ -326,7 +326,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(fields=['version'], name='proceduresheet_about'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='proceduresheet_replaced')],
+                'indexes': [models.Index(fields=['version'], name='proceduresheet_about'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='proceduresheet_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('version',), name='sheet_is_one')],
             },
         ),
@@ -372,7 +372,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('device_class'), models.OrderBy(models.F('from_on'), descending=True), name='classdetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='classdetails_replaced')],
+                'indexes': [models.Index(models.F('device_class'), models.OrderBy(models.F('from_on'), descending=True), name='classdetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='classdetails_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('device_class', 'from_on'), name='classdetails_once_a_day')],
             },
         ),
@@ -414,7 +414,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(fields=['device'], name='deviceidentity_about'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='deviceidentity_replaced')],
+                'indexes': [models.Index(fields=['device'], name='deviceidentity_about'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='deviceidentity_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('device',), name='device_is_one'), models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('device_model', 'serial'), name='serial_is_one')],
             },
         ),
@@ -433,7 +433,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(fields=['device'], name='deviceorigin_about'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='deviceorigin_replaced')],
+                'indexes': [models.Index(fields=['device'], name='deviceorigin_about'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='deviceorigin_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('device',), name='origin_is_one')],
             },
         ),
@@ -462,7 +462,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), name='devicerevision_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='devicerevision_replaced')],
+                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), name='devicerevision_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='devicerevision_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('device', 'from_on'), name='devicerevision_once_a_day')],
             },
         ),
@@ -495,7 +495,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('inspection'), models.F('instrument'), models.OrderBy(models.F('from_on'), descending=True), name='doubtdecision_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='doubtdecision_replaced')],
+                'indexes': [models.Index(models.F('inspection'), models.F('instrument'), models.OrderBy(models.F('from_on'), descending=True), name='doubtdecision_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='doubtdecision_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('inspection', 'instrument', 'from_on'), name='doubtdecision_once_a_day')],
             },
         ),
@@ -553,7 +553,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(fields=['fault_report'], name='faultdetails_about'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='faultdetails_replaced')],
+                'indexes': [models.Index(fields=['fault_report'], name='faultdetails_about'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='faultdetails_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('fault_report',), name='faultdetails_is_one')],
             },
         ),
@@ -622,7 +622,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('finding'), models.OrderBy(models.F('from_on'), descending=True), name='findingdetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='findingdetails_replaced')],
+                'indexes': [models.Index(models.F('finding'), models.OrderBy(models.F('from_on'), descending=True), name='findingdetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='findingdetails_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('finding', 'from_on'), name='findingdetails_once_a_day')],
             },
         ),
@@ -662,7 +662,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('hold'), models.OrderBy(models.F('from_on'), descending=True), name='holddetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='holddetails_replaced')],
+                'indexes': [models.Index(models.F('hold'), models.OrderBy(models.F('from_on'), descending=True), name='holddetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='holddetails_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('hold', 'from_on'), name='holddetails_once_a_day')],
             },
         ),
@@ -688,7 +688,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(fields=['inspection'], name='inspectionsession_about'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='inspectionsession_replaced'), models.Index(fields=['performed_on'], name='inspectionsession_day')],
+                'indexes': [models.Index(fields=['inspection'], name='inspectionsession_about'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='inspectionsession_replaced'), models.Index(fields=['performed_on'], name='inspectionsession_day')],
                 'constraints': [models.CheckConstraint(condition=models.Q(('started_at__lte', models.F('performed_at')), ('performed_at__lte', models.F('ended_at'))), name='session_in_order')],
             },
         ),
@@ -710,7 +710,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('instrument'), models.OrderBy(models.F('from_on'), descending=True), name='instrumentdetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='instrumentdetails_replaced')],
+                'indexes': [models.Index(models.F('instrument'), models.OrderBy(models.F('from_on'), descending=True), name='instrumentdetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='instrumentdetails_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('instrument', 'from_on'), name='instrumentdetails_once_a_day')],
             },
         ),
@@ -747,7 +747,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('item'), models.OrderBy(models.F('from_on'), descending=True), name='itemdetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='itemdetails_replaced')],
+                'indexes': [models.Index(models.F('item'), models.OrderBy(models.F('from_on'), descending=True), name='itemdetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='itemdetails_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('item', 'from_on'), name='itemdetails_once_a_day')],
             },
         ),
@@ -789,7 +789,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), name='lending_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='lending_replaced')],
+                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), name='lending_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='lending_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('device', 'from_on'), name='lending_once_a_day')],
             },
         ),
@@ -827,7 +827,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('limit'), models.OrderBy(models.F('from_on'), descending=True), name='limitvalue_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='limitvalue_replaced')],
+                'indexes': [models.Index(models.F('limit'), models.OrderBy(models.F('from_on'), descending=True), name='limitvalue_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='limitvalue_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('limit', 'from_on'), name='limitvalue_once_a_day')],
             },
         ),
@@ -845,7 +845,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('device'), models.F('unit'), models.OrderBy(models.F('from_on'), descending=True), name='meterreading_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='meterreading_replaced')],
+                'indexes': [models.Index(models.F('device'), models.F('unit'), models.OrderBy(models.F('from_on'), descending=True), name='meterreading_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='meterreading_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('device', 'unit', 'from_on'), name='meterreading_once_a_day')],
             },
         ),
@@ -867,7 +867,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('device_model'), models.OrderBy(models.F('from_on'), descending=True), name='modeldetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='modeldetails_replaced')],
+                'indexes': [models.Index(models.F('device_model'), models.OrderBy(models.F('from_on'), descending=True), name='modeldetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='modeldetails_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('device_model', 'from_on'), name='modeldetails_once_a_day')],
             },
         ),
@@ -886,7 +886,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), name='noplanneeded_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='noplanneeded_replaced')],
+                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), name='noplanneeded_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='noplanneeded_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('device', 'from_on'), name='noplanneeded_once_a_day')],
             },
         ),
@@ -905,7 +905,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), name='ownership_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='ownership_replaced')],
+                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), name='ownership_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='ownership_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('device', 'from_on'), name='ownership_once_a_day')],
             },
         ),
@@ -939,7 +939,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('device'), models.F('position'), models.OrderBy(models.F('from_on'), descending=True), name='partinstall_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='partinstall_replaced'), models.Index(fields=['item'], name='partinstall_item_about')],
+                'indexes': [models.Index(models.F('device'), models.F('position'), models.OrderBy(models.F('from_on'), descending=True), name='partinstall_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='partinstall_replaced'), models.Index(fields=['item'], name='partinstall_item_about')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('device', 'position', 'from_on'), name='partinstall_once_a_day')],
             },
         ),
@@ -975,7 +975,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('need'), models.OrderBy(models.F('from_on'), descending=True), name='partneeddetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='partneeddetails_replaced')],
+                'indexes': [models.Index(models.F('need'), models.OrderBy(models.F('from_on'), descending=True), name='partneeddetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='partneeddetails_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('need', 'from_on'), name='partneeddetails_once_a_day'), models.CheckConstraint(condition=models.Q(('quantity__gte', 1)), name='partneed_quantity')],
             },
         ),
@@ -1005,7 +1005,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('part_set'), models.OrderBy(models.F('from_on'), descending=True), name='partsetdetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='partsetdetails_replaced')],
+                'indexes': [models.Index(models.F('part_set'), models.OrderBy(models.F('from_on'), descending=True), name='partsetdetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='partsetdetails_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('part_set', 'from_on'), name='partsetdetails_once_a_day')],
             },
         ),
@@ -1024,7 +1024,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('person'), models.OrderBy(models.F('from_on'), descending=True), name='persondetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='persondetails_replaced')],
+                'indexes': [models.Index(models.F('person'), models.OrderBy(models.F('from_on'), descending=True), name='persondetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='persondetails_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('person', 'from_on'), name='persondetails_once_a_day')],
             },
         ),
@@ -1041,7 +1041,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), name='placement_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='placement_replaced'), models.Index(fields=['area', 'from_on'], name='placement_area')],
+                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), name='placement_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='placement_replaced'), models.Index(fields=['area', 'from_on'], name='placement_area')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('device', 'from_on'), name='placement_once_a_day')],
             },
         ),
@@ -1060,7 +1060,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('plan'), models.F('device'), models.OrderBy(models.F('from_on'), descending=True), name='plananchor_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='plananchor_replaced')],
+                'indexes': [models.Index(models.F('plan'), models.F('device'), models.OrderBy(models.F('from_on'), descending=True), name='plananchor_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='plananchor_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('plan', 'device', 'from_on'), name='plananchor_once_a_day')],
             },
         ),
@@ -1095,7 +1095,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('plan'), models.OrderBy(models.F('from_on'), descending=True), name='planterms_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='planterms_replaced')],
+                'indexes': [models.Index(models.F('plan'), models.OrderBy(models.F('from_on'), descending=True), name='planterms_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='planterms_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('plan', 'from_on'), name='planterms_once_a_day'), models.CheckConstraint(condition=models.Q(models.Q(('device__isnull', True), ('device_class__isnull', False), ('device_model__isnull', True)), models.Q(('device__isnull', True), ('device_class__isnull', True), ('device_model__isnull', False)), models.Q(('device__isnull', False), ('device_class__isnull', True), ('device_model__isnull', True)), _connector='OR'), name='plan_for_one_kind'), models.CheckConstraint(condition=models.Q(('every__gte', 1)), name='plan_interval_positive'), models.CheckConstraint(condition=models.Q(models.Q(('usage_limit__isnull', True), ('usage_unit__isnull', True)), models.Q(('usage_limit__isnull', False), ('usage_unit__isnull', False)), _connector='OR'), name='plan_usage_has_unit')],
             },
         ),
@@ -1116,7 +1116,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('position'), models.OrderBy(models.F('from_on'), descending=True), name='positiondetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='positiondetails_replaced')],
+                'indexes': [models.Index(models.F('position'), models.OrderBy(models.F('from_on'), descending=True), name='positiondetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='positiondetails_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('position', 'from_on'), name='positiondetails_once_a_day')],
             },
         ),
@@ -1134,7 +1134,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('procedure'), models.OrderBy(models.F('from_on'), descending=True), name='proceduredetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='proceduredetails_replaced')],
+                'indexes': [models.Index(models.F('procedure'), models.OrderBy(models.F('from_on'), descending=True), name='proceduredetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='proceduredetails_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('procedure', 'from_on'), name='proceduredetails_once_a_day')],
             },
         ),
@@ -1152,7 +1152,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('provider'), models.OrderBy(models.F('from_on'), descending=True), name='providerdetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='providerdetails_replaced')],
+                'indexes': [models.Index(models.F('provider'), models.OrderBy(models.F('from_on'), descending=True), name='providerdetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='providerdetails_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('provider', 'from_on'), name='providerdetails_once_a_day')],
             },
         ),
@@ -1200,7 +1200,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('due_inspection'), models.OrderBy(models.F('from_on'), descending=True), name='reasonnotdone_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='reasonnotdone_replaced')],
+                'indexes': [models.Index(models.F('due_inspection'), models.OrderBy(models.F('from_on'), descending=True), name='reasonnotdone_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='reasonnotdone_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('due_inspection', 'from_on'), name='reasonnotdone_once_a_day')],
             },
         ),
@@ -1210,13 +1210,13 @@ class Migration(migrations.Migration):
                 ('id', models.BigIntegerField(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('text', pmcore.models.fields.FreeText(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
+                ('text', models.CharField(max_length=64)),
                 ('reason', pmcore.models.fields.FreeText(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
             ],
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(fields=['text'], name='redaction_about'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='redaction_replaced')],
+                'indexes': [models.Index(fields=['text'], name='redaction_about'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='redaction_replaced')],
             },
         ),
         migrations.CreateModel(
@@ -1249,7 +1249,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(fields=['release'], name='releasestatement_about'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='releasestatement_replaced')],
+                'indexes': [models.Index(fields=['release'], name='releasestatement_about'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='releasestatement_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('release',), name='statement_is_one')],
             },
         ),
@@ -1284,7 +1284,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(fields=['repair'], name='repairdetails_about'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='repairdetails_replaced')],
+                'indexes': [models.Index(fields=['repair'], name='repairdetails_about'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='repairdetails_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('repair',), name='repairdetails_is_one')],
             },
         ),
@@ -1315,7 +1315,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('revision'), models.OrderBy(models.F('from_on'), descending=True), name='revisiondetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='revisiondetails_replaced')],
+                'indexes': [models.Index(models.F('revision'), models.OrderBy(models.F('from_on'), descending=True), name='revisiondetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='revisiondetails_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('revision', 'from_on'), name='revisiondetails_once_a_day')],
             },
         ),
@@ -1348,7 +1348,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('device_class'), models.OrderBy(models.F('from_on'), descending=True), name='riskassessment_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='riskassessment_replaced')],
+                'indexes': [models.Index(models.F('device_class'), models.OrderBy(models.F('from_on'), descending=True), name='riskassessment_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='riskassessment_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('device_class', 'from_on'), name='riskassessment_once_a_day')],
             },
         ),
@@ -1368,7 +1368,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), name='riskoverride_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='riskoverride_replaced')],
+                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), name='riskoverride_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='riskoverride_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('device', 'from_on'), name='riskoverride_once_a_day')],
             },
         ),
@@ -1388,7 +1388,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('table'), models.OrderBy(models.F('from_on'), descending=True), name='risktablevalues_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='risktablevalues_replaced')],
+                'indexes': [models.Index(models.F('table'), models.OrderBy(models.F('from_on'), descending=True), name='risktablevalues_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='risktablevalues_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('table', 'from_on'), name='risktablevalues_once_a_day')],
             },
         ),
@@ -1421,7 +1421,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('person'), models.OrderBy(models.F('from_on'), descending=True), name='roleheld_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='roleheld_replaced')],
+                'indexes': [models.Index(models.F('person'), models.OrderBy(models.F('from_on'), descending=True), name='roleheld_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='roleheld_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('person', 'from_on'), name='roleheld_once_a_day')],
             },
         ),
@@ -1443,7 +1443,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), name='servicestate_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='servicestate_replaced')],
+                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), name='servicestate_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='servicestate_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('device', 'from_on'), name='servicestate_once_a_day')],
             },
         ),
@@ -1473,7 +1473,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('setting'), models.OrderBy(models.F('from_on'), descending=True), name='settingvalue_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='settingvalue_replaced')],
+                'indexes': [models.Index(models.F('setting'), models.OrderBy(models.F('from_on'), descending=True), name='settingvalue_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='settingvalue_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('setting', 'from_on'), name='settingvalue_once_a_day')],
             },
         ),
@@ -1492,7 +1492,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('site'), models.OrderBy(models.F('from_on'), descending=True), name='sitedetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='sitedetails_replaced')],
+                'indexes': [models.Index(models.F('site'), models.OrderBy(models.F('from_on'), descending=True), name='sitedetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='sitedetails_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('site', 'from_on'), name='sitedetails_once_a_day')],
             },
         ),
@@ -1510,7 +1510,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('site'), models.OrderBy(models.F('from_on'), descending=True), name='siteholiday_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='siteholiday_replaced')],
+                'indexes': [models.Index(models.F('site'), models.OrderBy(models.F('from_on'), descending=True), name='siteholiday_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='siteholiday_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('site', 'from_on'), name='siteholiday_once_a_day')],
             },
         ),
@@ -1528,7 +1528,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('person'), models.F('site'), models.OrderBy(models.F('from_on'), descending=True), name='sitemembership_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='sitemembership_replaced')],
+                'indexes': [models.Index(models.F('person'), models.F('site'), models.OrderBy(models.F('from_on'), descending=True), name='sitemembership_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='sitemembership_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('person', 'site', 'from_on'), name='sitemembership_once_a_day')],
             },
         ),
@@ -1545,7 +1545,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('site'), models.OrderBy(models.F('from_on'), descending=True), name='siteweek_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='siteweek_replaced')],
+                'indexes': [models.Index(models.F('site'), models.OrderBy(models.F('from_on'), descending=True), name='siteweek_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='siteweek_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('site', 'from_on'), name='siteweek_once_a_day')],
             },
         ),
@@ -1563,7 +1563,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('person'), models.F('skill'), models.OrderBy(models.F('from_on'), descending=True), name='skillheld_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='skillheld_replaced')],
+                'indexes': [models.Index(models.F('person'), models.F('skill'), models.OrderBy(models.F('from_on'), descending=True), name='skillheld_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='skillheld_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('person', 'skill', 'from_on'), name='skillheld_once_a_day')],
             },
         ),
@@ -1612,7 +1612,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), name='succession_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='succession_replaced')],
+                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), name='succession_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='succession_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('device', 'from_on'), name='succession_once_a_day')],
             },
         ),
@@ -1629,7 +1629,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), name='tagheld_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='tagheld_replaced'), models.Index(fields=['tag'], name='tagheld_tag')],
+                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), name='tagheld_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='tagheld_replaced'), models.Index(fields=['tag'], name='tagheld_tag')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('device', 'from_on'), name='tagheld_once_a_day')],
             },
         ),
@@ -1658,7 +1658,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), name='useseen_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='useseen_replaced')],
+                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), name='useseen_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='useseen_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('device', 'from_on'), name='useseen_once_a_day')],
             },
         ),
@@ -1676,7 +1676,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('version'), models.OrderBy(models.F('from_on'), descending=True), name='versionapproval_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='versionapproval_replaced')],
+                'indexes': [models.Index(models.F('version'), models.OrderBy(models.F('from_on'), descending=True), name='versionapproval_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='versionapproval_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('version', 'from_on'), name='versionapproval_once_a_day')],
             },
         ),
@@ -1696,7 +1696,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('length'), models.OrderBy(models.F('from_on'), descending=True), name='windowvalue_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='windowvalue_replaced')],
+                'indexes': [models.Index(models.F('length'), models.OrderBy(models.F('from_on'), descending=True), name='windowvalue_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='windowvalue_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('length', 'from_on'), name='windowvalue_once_a_day')],
             },
         ),
@@ -1715,7 +1715,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('due_inspection'), models.OrderBy(models.F('from_on'), descending=True), name='withdrawal_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by'], name='withdrawal_replaced')],
+                'indexes': [models.Index(models.F('due_inspection'), models.OrderBy(models.F('from_on'), descending=True), name='withdrawal_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='withdrawal_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('due_inspection', 'from_on'), name='withdrawal_once_a_day')],
             },
         ),

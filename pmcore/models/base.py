@@ -158,7 +158,7 @@ class Part(Recorded):
 
 def replaced_index(table: str) -> models.Index:
     """For the reader that verifies the history: which facts an entry replaced."""
-    return models.Index(fields=["replaced_by"], condition=Q(replaced_by__isnull=False), name=f"{table}_replaced")
+    return models.Index(fields=["replaced_by", "id"], condition=Q(replaced_by__isnull=False), name=f"{table}_replaced")
 
 
 def undated(table: str, *about: str) -> list[models.Index]:

@@ -7,7 +7,7 @@ from django.db.models import F, Q, Value
 from django.db.models.functions import Coalesce
 
 from pmcore.models.base import Fact, Recorded, undated
-from pmcore.models.fields import FreeText, free_text
+from pmcore.models.fields import FreeText, free_text, words
 
 
 class Entry(Recorded):
@@ -64,7 +64,7 @@ class Text(Recorded):
     words = models.TextField(null=True)
 
     class Meta(Recorded.Meta):
-        indexes = [models.Index(fields=["entry"], name="text_of_entry")]  # verification
+        indexes = [models.Index(fields=["entry", "digest"], name="text_of_entry")]  # verification
 
     @classmethod
     def known_at(cls, size: int) -> Q:
@@ -79,7 +79,7 @@ class Redaction(Fact):
     """These words were taken out, by whom the entry says, and why."""
 
     about: ClassVar[tuple[str, ...]] = ("text",)
-    text = FreeText(null=False)
+    text = words(64)  # the digest under which they stood
     reason = free_text(null=False)
 
     class Meta(Fact.Meta):

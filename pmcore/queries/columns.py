@@ -167,11 +167,15 @@ def _renderer(field: "models.Field[Any, Any]") -> Callable[[Any], str]:
     return str
 
 
+def moment_loader(value: dt.datetime) -> str:
+    return str(value.astimezone(dt.UTC).replace(tzinfo=None))
+
+
 def _loader(field: "models.Field[Any, Any]") -> Callable[[Any], Any] | None:
     """From what PostgreSQL's driver gives back to the wire form."""
     match field:
         case models.DateTimeField():
-            return lambda value: str(value.astimezone(dt.UTC).replace(tzinfo=None))
+            return moment_loader
         case models.DateField():
             return dt.date.isoformat
     return None
@@ -221,7 +225,10 @@ class Table:
 
     @cached_property
     def id_at(self) -> int:
-        return [column.name for column in self.columns].index("id")
+        return self.column_at("id")
+
+    def column_at(self, name: str) -> int:
+        return [column.name for column in self.columns].index(name)
 
     @cached_property
     def free_text_at(self) -> tuple[int, ...]:
