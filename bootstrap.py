@@ -160,7 +160,7 @@ def install(kind: str) -> None:
     for old in set(ENVIRONMENT.glob("ready-*")) - set(markers.values()):
         old.unlink()
     uv = shutil.which("uv")
-    installer = [uv, "pip", "install", "--python", PYTHON] if uv else [PYTHON, "-m", "pip", "install", "--no-input"]
+    installer = [uv, "pip", "install", "--python", str(PYTHON)] if uv else [str(PYTHON), "-m", "pip", "install"]
     run(*installer, "--quiet", "--only-binary", ":all:", "--require-hashes", "-r", LOCKS[kind])
     markers["run"].touch()
     markers[kind].touch()
