@@ -21,7 +21,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='Person',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
             ],
             options={
@@ -59,7 +59,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='Site',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
             ],
             options={
@@ -70,9 +70,9 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='Area',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
-                ('site', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.site')),
+                ('site', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.site')),
             ],
             options={
                 'abstract': False,
@@ -82,10 +82,10 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='AreaDetails',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('area', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.area')),
+                ('area', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.area')),
                 ('from_on', models.DateField()),
                 ('name', models.CharField(max_length=120)),
                 ('kind', pmcore.models.fields.Code(max_length=40)),
@@ -101,7 +101,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='Device',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
             ],
             options={
@@ -112,7 +112,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='InspectionPlan',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
             ],
             options={
@@ -123,7 +123,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='Procedure',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
             ],
             options={
@@ -134,11 +134,11 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='DueInspection',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
-                ('device', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
-                ('plan', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.inspectionplan')),
-                ('procedure', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.procedure')),
+                ('device', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
+                ('plan', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.inspectionplan')),
+                ('procedure', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.procedure')),
                 ('due_on', models.DateField()),
                 ('opens_on', models.DateField()),
                 ('closes_on', models.DateField()),
@@ -154,9 +154,9 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='Publication',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
-                ('site', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.site')),
+                ('site', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.site')),
                 ('starts_on', models.DateField()),
                 ('ends_on', models.DateField()),
             ],
@@ -168,15 +168,15 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='Assignment',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('due_inspection', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.dueinspection')),
+                ('due_inspection', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.dueinspection')),
                 ('from_on', models.DateField()),
-                ('person', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
+                ('person', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
                 ('on', models.DateField(null=True)),
                 ('half', pmcore.models.fields.Code(max_length=40, null=True)),
-                ('publication', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.publication')),
+                ('publication', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.publication')),
             ],
             options={
                 'abstract': False,
@@ -188,7 +188,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='Attachment',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
                 ('thing', models.BigIntegerField()),
@@ -221,16 +221,16 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='Attempt',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('due_inspection', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.dueinspection')),
+                ('due_inspection', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.dueinspection')),
                 ('tried_at', models.DateTimeField()),
                 ('tried_on', models.DateField()),
                 ('outcome', pmcore.models.fields.Code(max_length=40)),
-                ('tried_by', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
-                ('area', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.area')),
-                ('note', pmcore.models.fields.FreeText(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
+                ('tried_by', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
+                ('area', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.area')),
+                ('note', pmcore.models.fields.FreeText(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
             ],
             options={
                 'abstract': False,
@@ -241,7 +241,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='TestInstrument',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
             ],
             options={
@@ -252,7 +252,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='Provider',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
             ],
             options={
@@ -263,16 +263,16 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='Calibration',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('instrument', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.testinstrument')),
+                ('instrument', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.testinstrument')),
                 ('performed_on', models.DateField()),
                 ('good_until_on', models.DateField()),
                 ('outcome', pmcore.models.fields.Code(max_length=40)),
                 ('certificate', models.CharField(max_length=80, null=True)),
-                ('provider', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.provider')),
-                ('note', pmcore.models.fields.FreeText(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
+                ('provider', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.provider')),
+                ('note', pmcore.models.fields.FreeText(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
             ],
             options={
                 'abstract': False,
@@ -283,11 +283,11 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='CarriedOver',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('device', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
-                ('procedure', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.procedure')),
+                ('device', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
+                ('procedure', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.procedure')),
                 ('performed_on', models.DateField()),
             ],
             options={
@@ -300,9 +300,9 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='ProcedureVersion',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
-                ('procedure', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.procedure')),
+                ('procedure', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.procedure')),
                 ('number', models.IntegerField()),
             ],
             options={
@@ -314,10 +314,10 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='ProcedureSheet',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('version', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.procedureversion')),
+                ('version', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.procedureversion')),
                 ('title', models.CharField(max_length=160)),
                 ('minutes', models.IntegerField()),
                 ('people', models.IntegerField()),
@@ -333,9 +333,9 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='Caution',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
-                ('sheet', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.proceduresheet')),
+                ('sheet', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.proceduresheet')),
                 ('number', models.IntegerField()),
                 ('prompt', models.CharField(max_length=300)),
             ],
@@ -348,7 +348,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='DeviceClass',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
             ],
             options={
@@ -359,10 +359,10 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='ClassDetails',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('device_class', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.deviceclass')),
+                ('device_class', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.deviceclass')),
                 ('from_on', models.DateField()),
                 ('name', models.CharField(max_length=255)),
                 ('product_code', models.CharField(max_length=20, null=True)),
@@ -379,10 +379,10 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='CoveredProcedure',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
-                ('sheet', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.proceduresheet')),
-                ('procedure', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.procedure')),
+                ('sheet', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.proceduresheet')),
+                ('procedure', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.procedure')),
             ],
             options={
                 'abstract': False,
@@ -393,7 +393,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='DeviceModel',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
             ],
             options={
@@ -404,11 +404,11 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='DeviceIdentity',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('device', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
-                ('device_model', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.devicemodel')),
+                ('device', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
+                ('device_model', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.devicemodel')),
                 ('serial', models.CharField(max_length=80)),
             ],
             options={
@@ -421,10 +421,10 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='DeviceOrigin',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('device', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
+                ('device', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
                 ('known_from_on', models.DateField()),
                 ('acquired_on', models.DateField(null=True)),
                 ('made_on', models.DateField(null=True)),
@@ -440,9 +440,9 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='ModelRevision',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
-                ('device_model', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.devicemodel')),
+                ('device_model', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.devicemodel')),
             ],
             options={
                 'abstract': False,
@@ -452,12 +452,12 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='DeviceRevision',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('device', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
+                ('device', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
                 ('from_on', models.DateField()),
-                ('revision', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.modelrevision')),
+                ('revision', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.modelrevision')),
             ],
             options={
                 'abstract': False,
@@ -469,9 +469,9 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='Inspection',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
-                ('device', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
+                ('device', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
             ],
             options={
                 'abstract': False,
@@ -482,15 +482,15 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='DoubtDecision',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('inspection', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.inspection')),
-                ('instrument', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.testinstrument')),
+                ('inspection', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.inspection')),
+                ('instrument', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.testinstrument')),
                 ('from_on', models.DateField()),
                 ('accepted', models.BooleanField()),
-                ('decided_by', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
-                ('reason', pmcore.models.fields.FreeText(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
+                ('decided_by', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
+                ('reason', pmcore.models.fields.FreeText(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
             ],
             options={
                 'abstract': False,
@@ -502,13 +502,13 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='Entry',
             fields=[
-                ('seq', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('seq', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('at', models.DateTimeField()),
                 ('kind', models.CharField(max_length=40)),
                 ('subject', models.BigIntegerField()),
                 ('person', models.BigIntegerField(null=True)),
                 ('role', models.CharField(max_length=40)),
-                ('note', pmcore.models.fields.FreeText(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
+                ('note', pmcore.models.fields.FreeText(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
                 ('last_id', models.BigIntegerField()),
                 ('leaf', models.BinaryField(max_length=32)),
                 ('edge', models.BinaryField(null=True)),
@@ -526,9 +526,9 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='FaultReport',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
-                ('device', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
+                ('device', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
             ],
             options={
                 'abstract': False,
@@ -539,16 +539,16 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='FaultDetails',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('fault_report', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.faultreport')),
+                ('fault_report', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.faultreport')),
                 ('seen_at', models.DateTimeField()),
                 ('seen_on', models.DateField()),
-                ('area', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.area')),
-                ('reported_by', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
+                ('area', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.area')),
+                ('reported_by', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
                 ('during_use', models.BooleanField(null=True)),
-                ('account', pmcore.models.fields.FreeText(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
+                ('account', pmcore.models.fields.FreeText(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
             ],
             options={
                 'abstract': False,
@@ -560,9 +560,9 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='Finding',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
-                ('device', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
+                ('device', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
             ],
             options={
                 'abstract': False,
@@ -573,9 +573,9 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='PartPosition',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
-                ('device_model', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.devicemodel')),
+                ('device_model', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.devicemodel')),
             ],
             options={
                 'abstract': False,
@@ -585,7 +585,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='PartItem',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
             ],
             options={
@@ -596,28 +596,28 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='FindingDetails',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('finding', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.finding')),
+                ('finding', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.finding')),
                 ('from_on', models.DateField()),
                 ('discovered_on', models.DateField()),
                 ('discovery', pmcore.models.fields.Code(max_length=40)),
-                ('inspection', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.inspection')),
+                ('inspection', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.inspection')),
                 ('step', models.CharField(max_length=60, null=True)),
-                ('fault_report', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.faultreport')),
+                ('fault_report', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.faultreport')),
                 ('subsystem', pmcore.models.fields.Code(max_length=40)),
-                ('position', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.partposition')),
-                ('item', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.partitem')),
+                ('position', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.partposition')),
+                ('item', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.partitem')),
                 ('mode', models.CharField(max_length=120)),
                 ('cause', pmcore.models.fields.Code(max_length=40)),
                 ('failure', pmcore.models.fields.Code(max_length=40)),
                 ('severity', pmcore.models.fields.Code(max_length=40)),
-                ('same_root_as', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.finding')),
-                ('area', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.area')),
+                ('same_root_as', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.finding')),
+                ('area', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.area')),
                 ('training_on', models.DateField(null=True)),
-                ('second_person', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
-                ('note', pmcore.models.fields.FreeText(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
+                ('second_person', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
+                ('note', pmcore.models.fields.FreeText(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
             ],
             options={
                 'abstract': False,
@@ -636,9 +636,9 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='Hold',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
-                ('device', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
+                ('device', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
             ],
             options={
                 'abstract': False,
@@ -649,15 +649,15 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='HoldDetails',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('hold', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.hold')),
+                ('hold', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.hold')),
                 ('from_on', models.DateField()),
                 ('reason', pmcore.models.fields.Code(max_length=40)),
-                ('finding', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.finding')),
-                ('placed_by', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
-                ('note', pmcore.models.fields.FreeText(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
+                ('finding', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.finding')),
+                ('placed_by', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
+                ('note', pmcore.models.fields.FreeText(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
             ],
             options={
                 'abstract': False,
@@ -669,21 +669,21 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='InspectionSession',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('inspection', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.inspection')),
+                ('inspection', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.inspection')),
                 ('kind', pmcore.models.fields.Code(max_length=40)),
-                ('version', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.procedureversion')),
-                ('person', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
-                ('provider', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.provider')),
-                ('site', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.site')),
+                ('version', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.procedureversion')),
+                ('person', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
+                ('provider', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.provider')),
+                ('site', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.site')),
                 ('started_at', models.DateTimeField()),
                 ('ended_at', models.DateTimeField()),
                 ('performed_at', models.DateTimeField()),
                 ('performed_on', models.DateField()),
                 ('decontaminated', models.BooleanField(null=True)),
-                ('note', pmcore.models.fields.FreeText(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
+                ('note', pmcore.models.fields.FreeText(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
             ],
             options={
                 'abstract': False,
@@ -695,12 +695,12 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='InstrumentDetails',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('instrument', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.testinstrument')),
+                ('instrument', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.testinstrument')),
                 ('from_on', models.DateField()),
-                ('site', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.site')),
+                ('site', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.site')),
                 ('label', models.CharField(max_length=60)),
                 ('maker', models.CharField(max_length=120)),
                 ('model', models.CharField(max_length=120)),
@@ -717,7 +717,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='IntervalLength',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('every', models.IntegerField()),
                 ('unit', pmcore.models.fields.Code(max_length=40)),
@@ -731,10 +731,10 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='ItemDetails',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('item', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.partitem')),
+                ('item', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.partitem')),
                 ('from_on', models.DateField()),
                 ('part_number', models.CharField(max_length=80, null=True)),
                 ('serial', models.CharField(max_length=80, null=True)),
@@ -777,13 +777,13 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='Lending',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('device', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
+                ('device', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
                 ('from_on', models.DateField()),
                 ('lent', models.BooleanField()),
-                ('borrower', pmcore.models.fields.FreeText(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
+                ('borrower', pmcore.models.fields.FreeText(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
                 ('due_back_on', models.DateField(null=True)),
             ],
             options={
@@ -796,7 +796,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='Limit',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
             ],
             options={
@@ -807,10 +807,10 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='LimitValue',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('limit', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.limit')),
+                ('limit', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.limit')),
                 ('from_on', models.DateField()),
                 ('name', models.CharField(max_length=160)),
                 ('low', pmcore.models.fields.Quantity(max_length=24, null=True)),
@@ -822,7 +822,7 @@ class Migration(migrations.Migration):
                 ('conditions', models.CharField(max_length=200, null=True)),
                 ('edition', models.CharField(max_length=120)),
                 ('source', models.CharField(max_length=200)),
-                ('confirmed_by', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
+                ('confirmed_by', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
             ],
             options={
                 'abstract': False,
@@ -834,10 +834,10 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='MeterReading',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('device', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
+                ('device', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
                 ('unit', pmcore.models.fields.Code(max_length=40)),
                 ('from_on', models.DateField()),
                 ('value', pmcore.models.fields.Quantity(max_length=24)),
@@ -852,14 +852,14 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='ModelDetails',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('device_model', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.devicemodel')),
+                ('device_model', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.devicemodel')),
                 ('from_on', models.DateField()),
                 ('maker', models.CharField(max_length=120)),
                 ('name', models.CharField(max_length=120)),
-                ('device_class', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.deviceclass')),
+                ('device_class', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.deviceclass')),
                 ('mains', models.BooleanField()),
                 ('battery', models.BooleanField()),
                 ('manual', models.BooleanField()),
@@ -874,14 +874,14 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='NoPlanNeeded',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('device', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
+                ('device', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
                 ('from_on', models.DateField()),
                 ('needed', models.BooleanField()),
-                ('reason', pmcore.models.fields.FreeText(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
-                ('signed_by', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
+                ('reason', pmcore.models.fields.FreeText(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
+                ('signed_by', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
             ],
             options={
                 'abstract': False,
@@ -893,13 +893,13 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='Ownership',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('device', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
+                ('device', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
                 ('from_on', models.DateField()),
                 ('kind', pmcore.models.fields.Code(max_length=40)),
-                ('provider', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.provider')),
+                ('provider', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.provider')),
                 ('until_on', models.DateField(null=True)),
             ],
             options={
@@ -912,9 +912,9 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='Repair',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
-                ('device', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
+                ('device', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
             ],
             options={
                 'abstract': False,
@@ -925,15 +925,15 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='PartInstall',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('device', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
-                ('position', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.partposition')),
+                ('device', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
+                ('position', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.partposition')),
                 ('from_on', models.DateField()),
-                ('item', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.partitem')),
+                ('item', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.partitem')),
                 ('fitted_on', models.DateField(null=True)),
-                ('repair', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.repair')),
+                ('repair', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.repair')),
                 ('planned', models.BooleanField(null=True)),
             ],
             options={
@@ -946,9 +946,9 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='PartNeed',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
-                ('device', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
+                ('device', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
             ],
             options={
                 'abstract': False,
@@ -959,18 +959,18 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='PartNeedDetails',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('need', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.partneed')),
+                ('need', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.partneed')),
                 ('from_on', models.DateField()),
                 ('state', pmcore.models.fields.Code(max_length=40)),
-                ('finding', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.finding')),
-                ('position', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.partposition')),
+                ('finding', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.finding')),
+                ('position', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.partposition')),
                 ('part_number', models.CharField(max_length=80, null=True)),
                 ('quantity', models.IntegerField()),
                 ('expected_on', models.DateField(null=True)),
-                ('note', pmcore.models.fields.FreeText(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
+                ('note', pmcore.models.fields.FreeText(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
             ],
             options={
                 'abstract': False,
@@ -982,9 +982,9 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='PartSet',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
-                ('device_model', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.devicemodel')),
+                ('device_model', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.devicemodel')),
             ],
             options={
                 'abstract': False,
@@ -994,10 +994,10 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='PartSetDetails',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('part_set', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.partset')),
+                ('part_set', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.partset')),
                 ('from_on', models.DateField()),
                 ('name', models.CharField(max_length=120)),
                 ('replace_after_months', models.IntegerField(null=True)),
@@ -1012,14 +1012,14 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='PersonDetails',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('person', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
+                ('person', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
                 ('from_on', models.DateField()),
-                ('name', pmcore.models.fields.FreeText(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
-                ('email', pmcore.models.fields.FreeText(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
-                ('provider', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.provider')),
+                ('name', pmcore.models.fields.FreeText(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
+                ('email', pmcore.models.fields.FreeText(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
+                ('provider', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.provider')),
             ],
             options={
                 'abstract': False,
@@ -1031,12 +1031,12 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='Placement',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('device', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
+                ('device', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
                 ('from_on', models.DateField()),
-                ('area', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.area')),
+                ('area', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.area')),
             ],
             options={
                 'abstract': False,
@@ -1048,14 +1048,14 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='PlanAnchor',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('plan', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.inspectionplan')),
-                ('device', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
+                ('plan', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.inspectionplan')),
+                ('device', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
                 ('from_on', models.DateField()),
                 ('anchor_on', models.DateField()),
-                ('note', pmcore.models.fields.FreeText(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
+                ('note', pmcore.models.fields.FreeText(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
             ],
             options={
                 'abstract': False,
@@ -1067,16 +1067,16 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='PlanTerms',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('plan', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.inspectionplan')),
+                ('plan', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.inspectionplan')),
                 ('from_on', models.DateField()),
                 ('name', models.CharField(max_length=160)),
-                ('device_class', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.deviceclass')),
-                ('device_model', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.devicemodel')),
-                ('device', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
-                ('procedure', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.procedure')),
+                ('device_class', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.deviceclass')),
+                ('device_model', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.devicemodel')),
+                ('device', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
+                ('procedure', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.procedure')),
                 ('every', models.IntegerField()),
                 ('unit', pmcore.models.fields.Code(max_length=40)),
                 ('counts_from', pmcore.models.fields.Code(max_length=40)),
@@ -1087,10 +1087,10 @@ class Migration(migrations.Migration):
                 ('usage_limit', pmcore.models.fields.Quantity(max_length=24, null=True)),
                 ('usage_unit', pmcore.models.fields.Code(max_length=40, null=True)),
                 ('basis', pmcore.models.fields.Code(max_length=40)),
-                ('basis_note', pmcore.models.fields.FreeText(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
+                ('basis_note', pmcore.models.fields.FreeText(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
                 ('ended', models.BooleanField()),
-                ('approved_by', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
-                ('second_signature', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
+                ('approved_by', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
+                ('second_signature', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
             ],
             options={
                 'abstract': False,
@@ -1102,14 +1102,14 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='PositionDetails',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('position', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.partposition')),
+                ('position', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.partposition')),
                 ('from_on', models.DateField()),
                 ('label', models.CharField(max_length=120)),
                 ('subsystem', pmcore.models.fields.Code(max_length=40)),
-                ('part_set', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.partset')),
+                ('part_set', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.partset')),
                 ('flex_point', models.BooleanField()),
                 ('fasteners', models.IntegerField(null=True)),
             ],
@@ -1123,10 +1123,10 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='ProcedureDetails',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('procedure', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.procedure')),
+                ('procedure', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.procedure')),
                 ('from_on', models.DateField()),
                 ('name', models.CharField(max_length=160)),
                 ('withdrawn', models.BooleanField()),
@@ -1141,10 +1141,10 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='ProviderDetails',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('provider', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.provider')),
+                ('provider', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.provider')),
                 ('from_on', models.DateField()),
                 ('name', models.CharField(max_length=120)),
                 ('approved', models.BooleanField()),
@@ -1159,9 +1159,9 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='Reading',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
-                ('session', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.inspectionsession')),
+                ('session', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.inspectionsession')),
                 ('step', models.CharField(max_length=60)),
                 ('energy_source', pmcore.models.fields.Code(max_length=40, null=True)),
                 ('outcome', pmcore.models.fields.Code(max_length=40)),
@@ -1174,9 +1174,9 @@ class Migration(migrations.Migration):
                 ('date_code_state', pmcore.models.fields.Code(max_length=40, null=True)),
                 ('operable', models.BooleanField(null=True)),
                 ('attempts', models.IntegerField(null=True)),
-                ('helper', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
-                ('instrument', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.testinstrument')),
-                ('note', pmcore.models.fields.FreeText(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
+                ('helper', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
+                ('instrument', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.testinstrument')),
+                ('note', pmcore.models.fields.FreeText(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
             ],
             options={
                 'abstract': False,
@@ -1188,14 +1188,14 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='ReasonNotDone',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('due_inspection', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.dueinspection')),
+                ('due_inspection', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.dueinspection')),
                 ('from_on', models.DateField()),
                 ('reason', pmcore.models.fields.Code(max_length=40)),
-                ('hold', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.hold')),
-                ('note', pmcore.models.fields.FreeText(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
+                ('hold', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.hold')),
+                ('note', pmcore.models.fields.FreeText(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
             ],
             options={
                 'abstract': False,
@@ -1207,11 +1207,11 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='Redaction',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
                 ('text', models.CharField(max_length=64)),
-                ('reason', pmcore.models.fields.FreeText(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
+                ('reason', pmcore.models.fields.FreeText(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
             ],
             options={
                 'abstract': False,
@@ -1222,9 +1222,9 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='Release',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
-                ('device', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
+                ('device', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
             ],
             options={
                 'abstract': False,
@@ -1235,16 +1235,16 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='ReleaseStatement',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('release', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.release')),
+                ('release', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.release')),
                 ('signed_at', models.DateTimeField()),
                 ('signed_on', models.DateField()),
-                ('signed_by', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
-                ('inspection', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.inspection')),
-                ('restriction', pmcore.models.fields.FreeText(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
-                ('note', pmcore.models.fields.FreeText(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
+                ('signed_by', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
+                ('inspection', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.inspection')),
+                ('restriction', pmcore.models.fields.FreeText(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
+                ('note', pmcore.models.fields.FreeText(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
             ],
             options={
                 'abstract': False,
@@ -1256,10 +1256,10 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='ReleasedHold',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
-                ('statement', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.releasestatement')),
-                ('hold', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.hold')),
+                ('statement', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.releasestatement')),
+                ('hold', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.hold')),
             ],
             options={
                 'abstract': False,
@@ -1270,16 +1270,16 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='RepairDetails',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('repair', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.repair')),
+                ('repair', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.repair')),
                 ('started_at', models.DateTimeField()),
                 ('ended_at', models.DateTimeField(null=True)),
                 ('performed_on', models.DateField()),
-                ('person', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
-                ('provider', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.provider')),
-                ('account', pmcore.models.fields.FreeText(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
+                ('person', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
+                ('provider', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.provider')),
+                ('account', pmcore.models.fields.FreeText(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
             ],
             options={
                 'abstract': False,
@@ -1291,10 +1291,10 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='RepairedFinding',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
-                ('details', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.repairdetails')),
-                ('finding', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.finding')),
+                ('details', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.repairdetails')),
+                ('finding', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.finding')),
             ],
             options={
                 'abstract': False,
@@ -1305,10 +1305,10 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='RevisionDetails',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('revision', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.modelrevision')),
+                ('revision', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.modelrevision')),
                 ('from_on', models.DateField()),
                 ('label', models.CharField(max_length=60)),
             ],
@@ -1322,7 +1322,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='RiskTable',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
             ],
             options={
@@ -1333,17 +1333,17 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='RiskAssessment',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('device_class', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.deviceclass')),
+                ('device_class', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.deviceclass')),
                 ('from_on', models.DateField()),
-                ('table', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.risktable')),
+                ('table', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.risktable')),
                 ('function', models.CharField(max_length=60)),
                 ('physical_risk', models.CharField(max_length=60)),
                 ('maintenance', models.CharField(max_length=60)),
-                ('assessed_by', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
-                ('second_signature', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
+                ('assessed_by', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
+                ('second_signature', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
             ],
             options={
                 'abstract': False,
@@ -1355,15 +1355,15 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='RiskOverride',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('device', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
+                ('device', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
                 ('from_on', models.DateField()),
                 ('risk_class', pmcore.models.fields.Code(max_length=40, null=True)),
-                ('reason', pmcore.models.fields.FreeText(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
-                ('signed_by', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
-                ('second_signature', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
+                ('reason', pmcore.models.fields.FreeText(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
+                ('signed_by', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
+                ('second_signature', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
             ],
             options={
                 'abstract': False,
@@ -1375,10 +1375,10 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='RiskTableValues',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('table', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.risktable')),
+                ('table', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.risktable')),
                 ('from_on', models.DateField()),
                 ('name', models.CharField(max_length=120)),
                 ('source', models.CharField(max_length=200)),
@@ -1395,9 +1395,9 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='RiskPoints',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
-                ('values', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.risktablevalues')),
+                ('values', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.risktablevalues')),
                 ('factor', models.CharField(max_length=40)),
                 ('level', models.CharField(max_length=60)),
                 ('points', models.IntegerField()),
@@ -1411,10 +1411,10 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='RoleHeld',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('person', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
+                ('person', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
                 ('from_on', models.DateField()),
                 ('role', pmcore.models.fields.Code(max_length=40, null=True)),
             ],
@@ -1428,17 +1428,17 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='ServiceState',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('device', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
+                ('device', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
                 ('from_on', models.DateField()),
                 ('state', pmcore.models.fields.Code(max_length=40)),
                 ('sealed', models.BooleanField(null=True)),
                 ('in_hand', models.BooleanField(null=True)),
                 ('last_seen_on', models.DateField(null=True)),
                 ('departure', pmcore.models.fields.Code(max_length=40, null=True)),
-                ('note', pmcore.models.fields.FreeText(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
+                ('note', pmcore.models.fields.FreeText(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
             ],
             options={
                 'abstract': False,
@@ -1450,7 +1450,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='Setting',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('name', models.CharField(max_length=60)),
             ],
@@ -1463,10 +1463,10 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='SettingValue',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('setting', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.setting')),
+                ('setting', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.setting')),
                 ('from_on', models.DateField()),
                 ('value', models.CharField(max_length=200)),
             ],
@@ -1480,10 +1480,10 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='SiteDetails',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('site', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.site')),
+                ('site', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.site')),
                 ('from_on', models.DateField()),
                 ('label', models.CharField(max_length=20)),
                 ('name', models.CharField(max_length=120)),
@@ -1499,10 +1499,10 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='SiteHoliday',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('site', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.site')),
+                ('site', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.site')),
                 ('from_on', models.DateField()),
                 ('name', models.CharField(max_length=120)),
                 ('working', models.BooleanField()),
@@ -1517,11 +1517,11 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='SiteMembership',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('person', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
-                ('site', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.site')),
+                ('person', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
+                ('site', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.site')),
                 ('from_on', models.DateField()),
                 ('member', models.BooleanField()),
             ],
@@ -1535,10 +1535,10 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='SiteWeek',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('site', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.site')),
+                ('site', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.site')),
                 ('from_on', models.DateField()),
                 ('working', models.CharField(max_length=7)),
             ],
@@ -1552,10 +1552,10 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='SkillHeld',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('person', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
+                ('person', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
                 ('skill', models.CharField(max_length=60)),
                 ('from_on', models.DateField()),
                 ('held', models.BooleanField()),
@@ -1570,9 +1570,9 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='Step',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
-                ('sheet', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.proceduresheet')),
+                ('sheet', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.proceduresheet')),
                 ('number', models.IntegerField()),
                 ('key', models.CharField(max_length=60)),
                 ('kind', pmcore.models.fields.Code(max_length=40)),
@@ -1580,7 +1580,7 @@ class Migration(migrations.Migration):
                 ('mandatory', models.BooleanField()),
                 ('not_applicable_allowed', models.BooleanField()),
                 ('subsystem', pmcore.models.fields.Code(max_length=40, null=True)),
-                ('position', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.partposition')),
+                ('position', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.partposition')),
                 ('energy_source', pmcore.models.fields.Code(max_length=40, null=True)),
                 ('minutes', models.IntegerField(null=True)),
                 ('unit', models.CharField(max_length=20, null=True)),
@@ -1588,7 +1588,7 @@ class Migration(migrations.Migration):
                 ('low_included', models.BooleanField(null=True)),
                 ('high', pmcore.models.fields.Quantity(max_length=24, null=True)),
                 ('high_included', models.BooleanField(null=True)),
-                ('limit', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.limit')),
+                ('limit', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.limit')),
                 ('expected_count', models.IntegerField(null=True)),
                 ('as_left_wanted', models.BooleanField(null=True)),
                 ('instrument_wanted', models.BooleanField(null=True)),
@@ -1602,12 +1602,12 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='Succession',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('device', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
+                ('device', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
                 ('from_on', models.DateField()),
-                ('successor', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
+                ('successor', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
             ],
             options={
                 'abstract': False,
@@ -1619,10 +1619,10 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='TagHeld',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('device', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
+                ('device', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
                 ('from_on', models.DateField()),
                 ('tag', models.CharField(max_length=40, null=True)),
             ],
@@ -1648,12 +1648,12 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='UseSeen',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('device', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
+                ('device', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.device')),
                 ('from_on', models.DateField()),
-                ('note', pmcore.models.fields.FreeText(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
+                ('note', pmcore.models.fields.FreeText(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
             ],
             options={
                 'abstract': False,
@@ -1665,13 +1665,13 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='VersionApproval',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('version', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.procedureversion')),
+                ('version', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.procedureversion')),
                 ('from_on', models.DateField()),
                 ('approved', models.BooleanField()),
-                ('approved_by', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
+                ('approved_by', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
             ],
             options={
                 'abstract': False,
@@ -1683,10 +1683,10 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='WindowValue',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('length', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.intervallength')),
+                ('length', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.intervallength')),
                 ('from_on', models.DateField()),
                 ('kind', pmcore.models.fields.Code(max_length=40)),
                 ('before', models.IntegerField(null=True)),
@@ -1703,14 +1703,14 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name='Withdrawal',
             fields=[
-                ('id', models.BigIntegerField(primary_key=True, serialize=False)),
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
-                ('due_inspection', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.dueinspection')),
+                ('due_inspection', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.dueinspection')),
                 ('from_on', models.DateField()),
                 ('withdrawn', models.BooleanField()),
                 ('reason', pmcore.models.fields.Code(max_length=40)),
-                ('note', pmcore.models.fields.FreeText(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
+                ('note', pmcore.models.fields.FreeText(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
             ],
             options={
                 'abstract': False,

@@ -14,6 +14,8 @@ from typing import Any, ClassVar, NoReturn, Self, TypeVar
 from django.db import models
 from django.db.models import F, OuterRef, Q, Subquery
 
+from pmcore.models.fields import Identifier
+
 Row_co = TypeVar("Row_co", bound="Recorded", covariant=True)
 
 
@@ -72,7 +74,7 @@ class RecordedQuerySet(models.QuerySet[Row_co]):
 class Recorded(models.Model):
     """A row of the record: its id comes from the one counter of all tables, its entry is the one that wrote it."""
 
-    id = models.BigIntegerField(primary_key=True)
+    id = Identifier(primary_key=True)
     entry = models.BigIntegerField()
 
     objects: ClassVar[models.Manager[Any]] = RecordedQuerySet.as_manager()

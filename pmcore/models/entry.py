@@ -7,7 +7,7 @@ from django.db.models import F, Q, Value
 from django.db.models.functions import Coalesce
 
 from pmcore.models.base import Fact, Recorded, undated
-from pmcore.models.fields import FreeText, free_text, words
+from pmcore.models.fields import FreeText, Identifier, free_text, words
 
 
 class Entry(Recorded):
@@ -20,7 +20,7 @@ class Entry(Recorded):
 
     id = None
     entry = None
-    seq = models.BigIntegerField(primary_key=True)
+    seq = Identifier(primary_key=True)
     at = models.DateTimeField()
     kind = models.CharField(max_length=40)
     subject = models.BigIntegerField()

@@ -155,7 +155,9 @@ class RepairDetails(Fact):
 
     class Meta(Fact.Meta):
         constraints = [
-            models.UniqueConstraint(fields=["repair"], condition=Q(replaced_by__isnull=True), name="repairdetails_is_one")
+            models.UniqueConstraint(
+                fields=["repair"], condition=Q(replaced_by__isnull=True), name="repairdetails_is_one"
+            )
         ]
         indexes = undated("repairdetails", "repair")
 

@@ -7,8 +7,19 @@ from django.db import models
 
 if TYPE_CHECKING:  # at run time Django's fields take no type arguments
     CharField = models.CharField[Any, Any]
+    BigIntegerField = models.BigIntegerField[Any, Any]
 else:
-    CharField = models.CharField
+    CharField, BigIntegerField = models.CharField, models.BigIntegerField
+
+
+class Identifier(BigIntegerField):
+    """A number given by the writer. On SQLite it is the row's own number, so that the table needs no second index."""
+
+    def db_type(self, connection: Any) -> str | None:
+        return "integer" if connection.vendor == "sqlite" else super().db_type(connection)
+
+    def rel_db_type(self, connection: Any) -> str | None:
+        return "bigint"
 
 
 class Code(CharField):
@@ -28,17 +39,27 @@ class Quantity(CharField):
         super().__init__(**options)
 
 
+# The writer checks every reference before it takes the lock, and nothing recorded is ever deleted: checking again in the
+# database would hold the lock twice as long. Indexes are named where a reader needs them.
+_REFERENCE: dict[str, Any] = {
+    "on_delete": models.PROTECT,
+    "related_name": "+",
+    "db_index": False,
+    "db_constraint": False,
+}
+
+
 class FreeText(models.ForeignKey[Any, Any]):
     """Words that a person typed. The history holds their salted hash, so that they can be redacted without breaking it."""
 
     def __init__(self, **options: Any) -> None:
-        options.update(to="pmcore.Text", on_delete=models.PROTECT, related_name="+", db_index=False)
+        options.update(_REFERENCE, to="pmcore.Text")
         super().__init__(**options)
 
 
 def to(thing: str, *, null: bool = False) -> "models.ForeignKey[Any, Any]":
     """A reference to a thing. No way leads back: a reverse look-up would read values that were corrected since."""
-    return models.ForeignKey(f"pmcore.{thing}", on_delete=models.PROTECT, null=null, related_name="+", db_index=False)
+    return models.ForeignKey(f"pmcore.{thing}", null=null, **_REFERENCE)
 
 
 def code(vocabulary: type[StrEnum], *, null: bool = False) -> Code:

@@ -124,7 +124,9 @@ def put_up(connection: BaseDatabaseWrapper) -> None:
     take_down(connection)
     with connection.cursor() as cursor:
         if connection.vendor != "sqlite":
-            cursor.execute(f"CREATE OR REPLACE FUNCTION {_FUNCTION}() RETURNS trigger LANGUAGE plpgsql AS $g${_PG_BODY}$g$")
+            cursor.execute(
+                f"CREATE OR REPLACE FUNCTION {_FUNCTION}() RETURNS trigger LANGUAGE plpgsql AS $g${_PG_BODY}$g$"
+            )
         for statement in wanted(connection).values():
             cursor.execute(statement)
 

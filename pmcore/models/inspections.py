@@ -101,7 +101,12 @@ class Reading(Part):
         constraints = [
             models.CheckConstraint(
                 condition=Q(unit__isnull=False)
-                | Q(as_found__isnull=True, as_found_second__isnull=True, as_left__isnull=True, as_left_second__isnull=True),
+                | Q(
+                    as_found__isnull=True,
+                    as_found_second__isnull=True,
+                    as_left__isnull=True,
+                    as_left_second__isnull=True,
+                ),
                 name="reading_has_unit",
             )
         ]
@@ -146,7 +151,10 @@ class Calibration(Fact):
     note = free_text()
 
     class Meta(Fact.Meta):
-        indexes = [models.Index(fields=["instrument", "performed_on"], name="calibration_about"), replaced_index("calibration")]
+        indexes = [
+            models.Index(fields=["instrument", "performed_on"], name="calibration_about"),
+            replaced_index("calibration"),
+        ]
 
 
 class DoubtDecision(Fact):

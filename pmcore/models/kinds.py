@@ -6,8 +6,20 @@ A kind, once written, stays: its body stands in `tests/services/golden_bodies.js
 
 from dataclasses import dataclass
 
-from pmcore.models import attachments, catalogue, devices, entry, faults, figure_settings, inspections, part_positions
-from pmcore.models import people, places, plans, procedures
+from pmcore.models import (
+    attachments,
+    catalogue,
+    devices,
+    entry,
+    faults,
+    figure_settings,
+    inspections,
+    part_positions,
+    people,
+    places,
+    plans,
+    procedures,
+)
 from pmcore.models.base import Recorded, Thing
 
 
@@ -82,7 +94,13 @@ _KINDS: dict[str, tuple[type[Thing] | None, tuple[type[Recorded], ...]]] = {
     "carried_over": (devices.Device, (devices.CarriedOver,)),
     "part_fitted": (
         devices.Device,
-        (part_positions.PartInstall, part_positions.PartItem, part_positions.ItemDetails, faults.Hold, faults.HoldDetails),
+        (
+            part_positions.PartInstall,
+            part_positions.PartItem,
+            part_positions.ItemDetails,
+            faults.Hold,
+            faults.HoldDetails,
+        ),
     ),
     "file_attached": (None, (attachments.Attachment,)),
     # procedures
@@ -168,3 +186,5 @@ RECORDED: tuple[type[Recorded], ...] = tuple(
     sorted({model for kind in KINDS.values() for model in kind.rows}, key=lambda model: model.record_name())
 )
 """Every table whose rows have ids from the one counter."""
+
+THINGS: tuple[type[Thing], ...] = tuple(model for model in RECORDED if issubclass(model, Thing))

@@ -107,7 +107,9 @@ class DueInspection(Thing):
                 condition=Q(opens_on__lte=F("due_on")) & Q(due_on__lte=F("closes_on")), name="dueinspection_window"
             ),
         ]
-        indexes = [models.Index(fields=["closes_on"], name="dueinspection_closes")]  # the windows that closed in a month
+        indexes = [
+            models.Index(fields=["closes_on"], name="dueinspection_closes")
+        ]  # the windows that closed in a month
 
 
 class Withdrawal(Fact):

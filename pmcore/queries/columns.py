@@ -1,4 +1,4 @@
-"""How each column of a recorded table is taken in, and how it looks in the history.
+"""How each column of a recorded table is taken in, and how it looks in the history (`tables.py` puts them together).
 
 Three forms of one value: what a caller gives, the *wire* form (what both databases are given and give back: int, bool,
 or str), and the JSON text in the body. A body is always rendered from the wire form, when a row is written and when it
@@ -7,10 +7,10 @@ is verified, so that the bytes can only agree if the rows do.
 
 import datetime as dt
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
-from functools import cache, cached_property
+from functools import lru_cache
 from typing import Any
 
 from django.db import models
@@ -60,6 +60,7 @@ def _take_bool(value: Any) -> bool:
     return value
 
 
+@lru_cache(maxsize=4096)  # a month's work names few days, many times
 def _take_day(value: Any) -> str:
     if type(value) is not dt.date:
         raise Fault(f"a date is wanted, not {value!r}")
@@ -129,6 +130,12 @@ def _json_bool(wire: Any) -> str:
     return "true" if wire == 1 else "false" if wire == 0 else str(wire)
 
 
+@lru_cache(maxsize=4096)
+def _json_day(wire: str) -> str:
+    # Ten characters need no escape to be told from any others of ten: nothing can hide in them.
+    return f'"{wire}"' if len(wire) == 10 else quote(wire)
+
+
 def _json_moment(wire: str) -> str:
     return quote(moment_text(wire))
 
@@ -149,7 +156,7 @@ def _taker(field: "models.Field[Any, Any]") -> Callable[[Any], Any]:
             return _take_moment
         case models.DateField():
             return _take_day
-        case models.BigIntegerField() | models.ForeignKey():
+        case models.BigIntegerField():
             return _take_int
         case models.IntegerField():
             return _take_small_int
@@ -162,12 +169,15 @@ def _renderer(field: "models.Field[Any, Any]") -> Callable[[Any], str]:
             return _json_bool
         case models.DateTimeField():
             return _json_moment
-        case FreeText() | models.CharField() | models.DateField():
+        case models.DateField():
+            return _json_day
+        case FreeText() | models.CharField():
             return quote
     return str
 
 
-def moment_loader(value: dt.datetime) -> str:
+@lru_cache(maxsize=256)
+def moment_wire(value: dt.datetime) -> str:
     return str(value.astimezone(dt.UTC).replace(tzinfo=None))
 
 
@@ -175,115 +185,53 @@ def _loader(field: "models.Field[Any, Any]") -> Callable[[Any], Any] | None:
     """From what PostgreSQL's driver gives back to the wire form."""
     match field:
         case models.DateTimeField():
-            return moment_loader
-        case models.DateField():
-            return dt.date.isoformat
+            return moment_wire
     return None
+
+
+def _reference(target: type[Recorded]) -> Callable[[Any], Any]:
+    """The id of a row, or a Row of the same entry, whose id comes under the lock."""
+
+    def take(value: Any) -> Any:
+        if type(value) is int and 0 < value <= MAX_INT:
+            return value
+        if type(value) is not Row or value.model is not target:
+            raise Fault(f"the id of a {target.record_name()} is wanted, not {value!r}")
+        return value
+
+    return take
+
+
+def _or_none(take: Callable[[Any], Any]) -> Callable[[Any], Any]:
+    return lambda value: None if value is None else take(value)
 
 
 @dataclass(frozen=True, slots=True)
 class Column:
+    """One column: `take` from a caller's value (or None) to wire form, `render` from wire form to JSON, `load` from the
+    PostgreSQL driver's value to wire form."""
+
     name: str
     column: str
-    nullable: bool
     refers_to: type[Recorded] | None
     free_text: bool
+    is_day: bool
     take: Callable[[Any], Any]
     render: Callable[[Any], str]
     load: Callable[[Any], Any] | None
 
 
-def _column(field: "models.Field[Any, Any]") -> Column:
-    related: Any = field.related_model if isinstance(field, models.ForeignKey) else None
+def column_of(field: "models.Field[Any, Any]") -> Column:
     free = isinstance(field, FreeText)
+    target: Any = field.related_model if isinstance(field, models.ForeignKey) and not free else None
+    take = _reference(target) if target else _taker(field)
     return Column(
         name=field.name,
         column=field.column,
-        nullable=field.null,
-        refers_to=None if free else related,
+        refers_to=target,
         free_text=free,
-        take=_taker(field),
+        is_day=type(field) is models.DateField,
+        take=_or_none(take) if field.null or field.primary_key else take,
         render=_renderer(field),
         load=_loader(field),
     )
-
-
-@dataclass(frozen=True)
-class Table:
-    """A recorded table, its columns in the order of their names in the body. `entry` and `replaced_by` are outside it."""
-
-    model: type[Recorded]
-
-    @cached_property
-    def name(self) -> str:
-        return self.model.record_name()
-
-    @cached_property
-    def columns(self) -> tuple[Column, ...]:
-        fields = [f for f in self.model._meta.concrete_fields if f.name not in ("entry", "replaced_by")]
-        return tuple(sorted((_column(field) for field in fields), key=lambda column: column.name))
-
-    @cached_property
-    def id_at(self) -> int:
-        return self.column_at("id")
-
-    def column_at(self, name: str) -> int:
-        return [column.name for column in self.columns].index(name)
-
-    @cached_property
-    def free_text_at(self) -> tuple[int, ...]:
-        return tuple(at for at, column in enumerate(self.columns) if column.free_text)
-
-    @cached_property
-    def references_at(self) -> tuple[tuple[int, type[Recorded]], ...]:
-        return tuple((at, column.refers_to) for at, column in enumerate(self.columns) if column.refers_to)
-
-    @cached_property
-    def _pieces(self) -> list[tuple[str, Callable[[Any], str]]]:
-        return [(quote(column.name) + ":", column.render) for column in self.columns]
-
-    @cached_property
-    def _opening(self) -> str:
-        return "{" + quote(self.name) + ":{"
-
-    def render(self, wire: Sequence[Any]) -> str:
-        """The row as it stands in the body: `{"placement":{"area":3,…}}`, nulls left out."""
-        pieces = [
-            prefix + render(value)
-            for (prefix, render), value in zip(self._pieces, wire, strict=False)
-            if value is not None
-        ]
-        return self._opening + ",".join(pieces) + "}}"
-
-    def take(self, values: dict[str, Any]) -> list[Any]:
-        """The wire form of the values, the id still None, a Row of the same entry left as it is.
-
-        Raises BadValue for what a column cannot take.
-        """
-        wire: list[Any] = []
-        left = len(values)
-        for column in self.columns:
-            value = values.get(column.name)
-            if value is None:
-                if not column.nullable and column.name != "id":
-                    raise BadValue(self.name, column.name, "it is missing")
-                left -= column.name in values
-                wire.append(None)
-                continue
-            left -= 1
-            if type(value) is Row and column.refers_to is value.model:
-                wire.append(value)
-                continue
-            try:
-                wire.append(column.take(value))
-            except Fault as fault:
-                raise BadValue(self.name, column.name, str(fault)) from None
-        if left or "id" in values:
-            strange = (values.keys() - {column.name for column in self.columns}) | {"id"}
-            raise BadValue(self.name, sorted(strange)[-1], "there is no such column to fill")
-        return wire
-
-
-@cache
-def table_of(model: type[Recorded]) -> Table:
-    return Table(model)

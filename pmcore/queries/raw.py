@@ -14,7 +14,8 @@ from django.db import connection
 from pmcore.models import Entry, Text
 from pmcore.models.base import Fact
 from pmcore.models.kinds import RECORDED
-from pmcore.queries.columns import Table, moment_loader, table_of
+from pmcore.queries.columns import Column, moment_wire
+from pmcore.queries.tables import Table, table_of
 
 PAGE = 2_000
 
@@ -60,11 +61,17 @@ def _as_stored(column: str) -> str:
     return f'+"{column}"' if connection.vendor == "sqlite" else f'"{column}"'
 
 
+def _as_wire(column: Column) -> str:
+    if connection.vendor == "postgresql" and column.is_day:
+        return f'"{column.column}"::text'
+    return _as_stored(column.column)
+
+
 def _pages(table: str, columns: Sequence[str], key: Sequence[str], where: str = "TRUE") -> Iterator[tuple[Any, ...]]:
-    """All rows in the order of the key, which is unique and not null. The key's columns come first in `columns`."""
+    """All rows in the order of the key, which is unique and not null. `columns` are expressions, the key's first."""
     width = len(key)
     names = ", ".join(f'"{name}"' for name in key)
-    selected = ", ".join(_as_stored(column) for column in columns)
+    selected = ", ".join(columns)
     marks = ", ".join(["%s"] * width)
     last: Sequence[Any] | None = None
     while True:
@@ -98,7 +105,7 @@ def _loaded(table: Table) -> Callable[[Sequence[Any]], Sequence[Any]]:
 
 def _rows_of(table: Table) -> Iterator[RecordedRow]:
     load = _loaded(table)
-    columns = ["id", "entry", *(column.column for column in table.columns)]
+    columns = ["id", "entry", *(_as_wire(column) for column in table.columns)]
     for values in _pages(table.model._meta.db_table, columns, ["id"]):
         yield RecordedRow(values[0], values[1], table, load(values[2:]))
 
@@ -121,15 +128,15 @@ def replacements() -> Iterator[Replacement]:
 
 
 def texts() -> Iterator[TextRow]:
-    for entry, digest, salt, words in _pages(
-        Text._meta.db_table, ["entry", "digest", "salt", "words"], ["entry", "digest"]
-    ):
+    columns = [_as_stored(name) for name in ("entry", "digest", "salt", "words")]
+    for entry, digest, salt, words in _pages(Text._meta.db_table, columns, ["entry", "digest"]):
         yield TextRow(entry, digest, None if salt is None else bytes(salt), words)
 
 
 def entries(size: int) -> Iterator[EntryRow]:
-    columns = ["seq", "at", "kind", "subject", "person", "role", "note_id", "last_id", "leaf", "edge"]
-    load = moment_loader if connection.vendor != "sqlite" else None
+    names = ["seq", "at", "kind", "subject", "person", "role", "note_id", "last_id", "leaf", "edge"]
+    columns = [_as_stored(name) for name in names]
+    load = moment_wire if connection.vendor != "sqlite" else None
     for values in _pages(Entry._meta.db_table, columns, ["seq"], f"seq <= {int(size)}"):
         seq, at, *middle, leaf, edge = values
         stored = load(at) if load is not None else at

@@ -86,7 +86,9 @@ class _Verification:
         self.edge = self.edge.add(self.leaves)
         self.leaves.clear()
         if entry.edge is not None and entry.edge != self.edge.to_bytes():
-            self.fault("edge_altered", f"The stored edge of the tree at entry {entry.seq} is not its root's.", entry.seq)
+            self.fault(
+                "edge_altered", f"The stored edge of the tree at entry {entry.seq} is not its root's.", entry.seq
+            )
 
     def _leaf(self, entry: EntryRow, own: list[RecordedRow], replaced: list[int]) -> bytes | None:
         try:
@@ -158,7 +160,9 @@ class _Verification:
         for text in self.texts.upto(entry.seq):
             self.report.texts += 1
             if text.id != entry.seq or text.digest not in wanted:
-                self.fault("text_unowned", f"The text {text.digest[:12]}… of entry {text.id} belongs to no row.", entry.seq)
+                self.fault(
+                    "text_unowned", f"The text {text.digest[:12]}… of entry {text.id} belongs to no row.", entry.seq
+                )
                 continue
             wanted.discard(text.digest)
             self._check_text(text, entry)
@@ -186,11 +190,15 @@ class _Verification:
                 self.fault("text_unowned", f"The text {text.digest[:12]}… of entry {text.id} belongs to no row.")
         for digest, seq in self.emptied.items():
             if digest not in self.redacted and not _redacted_since(digest):
-                self.fault("text_emptied", f"A text {digest[:12]}… of entry {seq} was emptied without a redaction.", seq)
+                self.fault(
+                    "text_emptied", f"A text {digest[:12]}… of entry {seq} was emptied without a redaction.", seq
+                )
         root = self.edge.add(self.leaves).root()
         self.report.root = root.hex()
         if root != stored_root:
-            self.fault("root_differs", f"The root of {self.size} entries is {root.hex()}, stored is {stored_root.hex()}.")
+            self.fault(
+                "root_differs", f"The root of {self.size} entries is {root.hex()}, stored is {stored_root.hex()}."
+            )
         return self.report
 
 

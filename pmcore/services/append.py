@@ -13,21 +13,20 @@ from typing import Any
 
 from django.db import IntegrityError, connection
 
-from pmcore.engines.canonical import canonical_bytes
 from pmcore.engines.merkle import leaf_hash
 from pmcore.engines.records import Actor
 from pmcore.models import Entry, Text
 from pmcore.models.base import Fact, Recorded, Thing
-from pmcore.models.kinds import KINDS, RECORDED, Kind
+from pmcore.models.kinds import KINDS, THINGS, Kind
 from pmcore.models.rows import Row
 from pmcore.queries.bodies import body, text_digest
-from pmcore.queries.columns import BadValue, Fault, Table, table_of, take_free_text
+from pmcore.queries.columns import BadValue, Fault, moment_wire, take_free_text
 from pmcore.queries.head import head
-from pmcore.services.inserts import insert
+from pmcore.queries.tables import Table, table_of
+from pmcore.services.inserts import existing, insert
 from pmcore.services.lock import writing
 from pmcore.services.refusals import (
     AlreadyReplaced,
-    RequestReused,
     TooMuchAtOnce,
     UnknownKind,
     UnknownReference,
@@ -50,10 +49,13 @@ class Draft:
     note: str | None = None
 
 
+_Wanted = dict[type[Recorded], set[int]]  # the ids that must exist, by table
+
+
 @dataclass(slots=True)
 class _Prepared:
     draft: Draft
-    rows: list[tuple[Row, Table, list[Any]]]
+    rows: list[tuple[Row, Table, list[Any]]] = field(default_factory=list)
     note: str | None = None
     texts: list[list[Any]] = field(default_factory=list)  # digest, salt, words
     linked: bool = False  # rows refer to one another
@@ -84,8 +86,9 @@ def append_many(
     """Write the entries in one transaction, all or none; at most 2,000 rows."""
     if sum(len(draft.rows) for draft in drafts) > ROWS_AT_ONCE:
         raise TooMuchAtOnce(f"At most {ROWS_AT_ONCE} rows go into one transaction.")
-    prepared = [_prepare(draft) for draft in drafts]
-    _check_references(prepared)
+    wanted: _Wanted = defaultdict(set)
+    prepared = [_prepare(draft, wanted) for draft in drafts]
+    _check_references(wanted)
     wire_at = _moment(at)
     with writing():
         earlier = answered(actor, request)
@@ -98,16 +101,16 @@ def append_many(
 
 
 def append_in_batches(drafts: Iterable[Draft], *, actor: Actor, at: dt.datetime) -> Iterator[list[Receipt]]:
-    """Write any number of entries in transactions of at most 2,000 rows, and yield each one's receipts. An entry is
-    never split; what was yielded stays written when a later batch is refused."""
+    """Write any number of entries in transactions of at most 2,000 rows, entries counted among them, and yield each
+    one's receipts. An entry is never split; what was yielded stays written when a later batch is refused."""
     batch: list[Draft] = []
     size = 0
     for draft in drafts:
-        if batch and size + len(draft.rows) > ROWS_AT_ONCE:
+        if batch and size + len(draft.rows) + 1 > ROWS_AT_ONCE:
             yield append_many(batch, actor=actor, at=at)
             batch, size = [], 0
         batch.append(draft)
-        size += len(draft.rows)
+        size += len(draft.rows) + 1
     if batch:
         yield append_many(batch, actor=actor, at=at)
 
@@ -115,32 +118,39 @@ def append_in_batches(drafts: Iterable[Draft], *, actor: Actor, at: dt.datetime)
 def _moment(at: dt.datetime) -> str:
     if at.tzinfo is None:
         raise BadValue("entry", "at", "a moment with its zone is wanted")
-    return str(at.astimezone(dt.UTC).replace(tzinfo=None))
+    return moment_wire(at)
 
 
 # Before the lock
 
 
-def _prepare(draft: Draft) -> _Prepared:
+def _prepare(draft: Draft, wanted: _Wanted) -> _Prepared:
+    """Take the values in, salt the free text, note in `wanted` what is referred to."""
     kind = KINDS.get(draft.kind)
     if kind is None:
         raise UnknownKind(f"There is no kind of entry called {draft.kind!r}.")
     if not draft.rows and not draft.replaces:
         raise UnknownKind(f"An entry {draft.kind} without rows says nothing.")
-    prepared = _Prepared(draft, [])
+    _check_subject(kind, draft, wanted)
+    prepared = _Prepared(draft)
     for row in draft.rows:
         if row.model not in kind.rows:
             raise UnknownKind(f"An entry {kind.name} holds no row {row.model.record_name()}.")
         table = table_of(row.model)
         wire = table.take(row.values)
         for at in table.free_text_at:
-            wire[at] = _salted(prepared, wire[at])
+            if wire[at] is not None:
+                wire[at] = _salted(prepared, wire[at])
+        for at, model in table.references_at:
+            value = wire[at]
+            if type(value) is int:
+                wanted[model].add(value)
+            elif value is not None:
+                prepared.linked = True
         prepared.rows.append((row, table, wire))
-        prepared.linked = prepared.linked or any(type(wire[at]) is Row for at, _ in table.references_at)
     for fact in draft.replaces:
         if type(fact) not in kind.rows:
             raise UnknownKind(f"An entry {kind.name} replaces no {fact.record_name()}.")
-    _check_subject(kind, draft)
     if draft.note is not None:
         try:
             prepared.note = _salted(prepared, take_free_text(draft.note))
@@ -149,48 +159,33 @@ def _prepare(draft: Draft) -> _Prepared:
     return prepared
 
 
-def _salted(prepared: _Prepared, words: str | None) -> str | None:
-    if words is None:
-        return None
+def _salted(prepared: _Prepared, words: str) -> str:
     salt = secrets.token_bytes(16)
     digest = text_digest(salt, words)
     prepared.texts.append([digest, salt, words])
     return digest
 
 
-def _check_subject(kind: Kind, draft: Draft) -> None:
-    if isinstance(draft.subject, Row) and (
-        draft.subject not in draft.rows or (kind.subject is not None and draft.subject.model is not kind.subject)
-    ):
-        raise UnknownKind(f"An entry {kind.name} cannot be about {draft.subject!r}.")
-    if not isinstance(draft.subject, Row) and type(draft.subject) is not int:
-        raise BadValue("entry", "subject", f"the id of a thing is wanted, not {draft.subject!r}")
-
-
-def _check_references(batch: list[_Prepared]) -> None:
-    """Nothing is ever deleted, so what exists before the lock exists under it."""
-    wanted: dict[type[Recorded], set[int]] = defaultdict(set)
-    for prepared in batch:
-        for _, table, wire in prepared.rows:
-            for at, model in table.references_at:
-                if type(wire[at]) is int:
-                    wanted[model].add(wire[at])
-        subject, about = prepared.draft.subject, KINDS[prepared.draft.kind].subject
-        if isinstance(subject, int):
-            if about is None:
-                _check_any_thing(subject)
-            else:
-                wanted[about].add(subject)
-    for model, ids in wanted.items():
-        there = set(model.objects.filter(pk__in=ids).values_list("pk", flat=True))
-        if ids - there:
-            raise UnknownReference(model.record_name(), sorted(ids - there))
-
-
-def _check_any_thing(subject: int) -> None:
-    things = (model for model in RECORDED if issubclass(model, Thing))
-    if not any(model.objects.filter(pk=subject).exists() for model in things):
+def _check_subject(kind: Kind, draft: Draft, wanted: _Wanted) -> None:
+    subject = draft.subject
+    if isinstance(subject, Row):
+        fits = issubclass(subject.model, Thing) if kind.subject is None else subject.model is kind.subject
+        if not fits or not any(subject is row for row in draft.rows):
+            raise UnknownKind(f"An entry {kind.name} cannot be about {subject!r}.")
+    elif type(subject) is not int:
+        raise BadValue("entry", "subject", f"the id of a thing is wanted, not {subject!r}")
+    elif kind.subject is not None:
+        wanted[kind.subject].add(subject)
+    elif not any(thing.objects.filter(pk=subject).exists() for thing in THINGS):
         raise UnknownReference("thing", [subject])
+
+
+def _check_references(wanted: _Wanted) -> None:
+    """Nothing is ever deleted, so what exists before the lock exists under it."""
+    for model, ids in wanted.items():
+        missing = ids - existing(connection, model._meta.db_table, ids)
+        if missing:
+            raise UnknownReference(model.record_name(), sorted(missing))
 
 
 # Under the lock
@@ -227,7 +222,20 @@ def _write(batch: list[_Prepared], actor: Actor, at: str, request: Request | Non
         )
         leaves.append(leaf)
         entries.append(
-            [seq, at, draft.kind, subject, actor.person, str(actor.role), prepared.note, last_id, leaf, None, None, None]
+            [
+                seq,
+                at,
+                draft.kind,
+                subject,
+                actor.person,
+                str(actor.role),
+                prepared.note,
+                last_id,
+                leaf,
+                None,
+                None,
+                None,
+            ]
         )
         for _, table, wire in prepared.rows:
             wire.append(seq)
@@ -267,9 +275,20 @@ def _replace(facts: Sequence[Fact], seq: int) -> list[int]:
     return sorted(fact.pk for fact in facts)
 
 
-_ENTRY_COLUMNS = (
-    "seq at kind subject person role note_id last_id leaf edge request_key request_digest".split()
-)
+_ENTRY_COLUMNS = [
+    "seq",
+    "at",
+    "kind",
+    "subject",
+    "person",
+    "role",
+    "note_id",
+    "last_id",
+    "leaf",
+    "edge",
+    "request_key",
+    "request_digest",
+]
 
 
 def _insert_all(texts: list[list[Any]], rows: dict[Table, list[list[Any]]], entries: list[list[Any]]) -> None:

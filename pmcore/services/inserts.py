@@ -1,4 +1,4 @@
-"""The fastest plain insert of each database: values in wire form, no model instances."""
+"""The plain statements of the writer: values in wire form, no model instances."""
 
 from collections.abc import Sequence
 from typing import Any
@@ -18,3 +18,11 @@ def insert(connection: BaseDatabaseWrapper, table: str, columns: Sequence[str], 
         else:
             marks = ", ".join(["%s"] * len(columns))
             cursor.executemany(f'INSERT INTO "{table}" ({names}) VALUES ({marks})', rows)
+
+
+def existing(connection: BaseDatabaseWrapper, table: str, ids: set[int]) -> set[int]:
+    """Which of the ids are in the table."""
+    listed = ", ".join(str(int(number)) for number in ids)
+    with connection.cursor() as cursor:
+        cursor.execute(f'SELECT id FROM "{table}" WHERE id IN ({listed})')
+        return {number for (number,) in cursor.fetchall()}

@@ -2,7 +2,7 @@
 
 import hashlib
 from dataclasses import dataclass
-from typing import Any, Self
+from typing import Any, NamedTuple, Self
 
 from pmcore.engines.canonical import canonical_bytes
 from pmcore.engines.records import Actor
@@ -26,8 +26,7 @@ class Request:
         return cls(key, hashlib.sha256(canonical_bytes(asked)).hexdigest())
 
 
-@dataclass(frozen=True, slots=True)
-class Receipt:
+class Receipt(NamedTuple):
     """What was written: the entry, its subject, and the ids of its rows from `first_id` to `last_id`."""
 
     seq: int
