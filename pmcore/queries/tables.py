@@ -65,14 +65,14 @@ class Table:
         get = values.get
         try:
             return [take(get(name)) for name, take in self._takers]
-        except Fault:
+        except (Fault, TypeError):  # TypeError: a value that cannot even be looked up
             raise self._bad(values) from None
 
     def _bad(self, values: dict[str, Any]) -> BadValue:
         for column in self.columns:
             try:
                 column.take(values.get(column.name))
-            except Fault as fault:
+            except (Fault, TypeError) as fault:
                 missing = values.get(column.name) is None
                 return BadValue(self.name, column.name, "it is missing" if missing else str(fault))
         raise AssertionError("a row that was refused is taken")

@@ -264,6 +264,8 @@ def _number(prepared: _Prepared, last_id: int) -> int:
 
 def _replace(facts: Sequence[Fact], seq: int) -> list[int]:
     """Mark the facts as replaced; each must still be current. Compare and set, so that one of two corrections wins."""
+    if not facts:
+        return []
     with connection.cursor() as cursor:
         for fact in facts:
             cursor.execute(

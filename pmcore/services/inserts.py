@@ -12,7 +12,8 @@ def insert(connection: BaseDatabaseWrapper, table: str, columns: Sequence[str], 
     names = ", ".join(f'"{name}"' for name in columns)
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
-            with cursor.copy(f'COPY "{table}" ({names}) FROM STDIN') as copy:
+            # The driver's own method: its errors become Django's here, as `execute` would have done.
+            with connection.wrap_database_errors, cursor.copy(f'COPY "{table}" ({names}) FROM STDIN') as copy:
                 for row in rows:
                     copy.write_row(row)
         else:
