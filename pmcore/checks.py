@@ -1,21 +1,22 @@
 """What refuses to start, and why."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from django.core.checks import CheckMessage, Error, Info, Tags, register
 from django.core.exceptions import ImproperlyConfigured
 from django.db import connections
 
-from pmcore.models import guards
+from pmcore.models import Entry, guards
 
 
 @register(Tags.database)
-def guards_stand(databases: list[str] | None = None, **_: Any) -> list[CheckMessage]:
+def guards_stand(*, databases: Sequence[str] | None = None, **_: Any) -> list[CheckMessage]:
     """The triggers that keep the record from being changed are there, and as they should be."""
     found: list[CheckMessage] = []
     for alias in databases or []:
         connection = connections[alias]
-        if guards.Entry._meta.db_table not in connection.introspection.table_names():
+        if Entry._meta.db_table not in connection.introspection.table_names():
             continue  # not migrated yet: the first migration puts them up
         gone = guards.missing(connection)
         if gone:

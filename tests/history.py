@@ -122,7 +122,7 @@ def some_due(world: World, *due_days: dt.date) -> Receipt:
 
 
 def small_history() -> World:
-    """The small world, then: moved to the ward, that corrected to April, a wrong move taken back, two due inspections."""
+    """The small world; then a move to the ward, corrected to April; a wrong move taken back; two due inspections."""
     world = small_world()
     a_move(world, world.ward, MARCH, note="Asked for by the ward.")
     moved = Placement.objects.current().get(device=world.device, from_on=MARCH)

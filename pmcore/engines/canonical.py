@@ -10,7 +10,7 @@ LARGEST_INT = 2**53 - 1
 DEEPEST = 64
 
 
-class NotCanonical(ValueError):  # noqa: N818 - read aloud, the name says what is wrong
+class NotCanonical(ValueError):
     """The value cannot be written. `place` says where, as in `rows[2].note`, and is empty for the outermost value;
     `reason` says why. Keys are named, values never, so the message may be logged."""
 

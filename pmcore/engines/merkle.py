@@ -14,15 +14,15 @@ class MerkleError(ValueError):
     """What was handed in belongs to no tree."""
 
 
-class NotAHash(MerkleError):  # noqa: N818
+class NotAHash(MerkleError):
     """A hash is not 32 bytes."""
 
 
-class NotInTree(MerkleError):  # noqa: N818
+class NotInTree(MerkleError):
     """An index or an older size that a tree of this size does not have."""
 
 
-class EdgeMismatch(MerkleError):  # noqa: N818
+class EdgeMismatch(MerkleError):
     """The number of hashes does not fit the size: one for each set bit of it."""
 
 

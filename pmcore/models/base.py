@@ -63,11 +63,9 @@ class RecordedQuerySet(models.QuerySet[Row_co]):
         """Of each thing the one fact in force on `day`. Costs a look-up by (thing, from_on) a row."""
         if self._known_as is None:
             raise NotAskedAsKnown(f"Say .known(size) or .current() before .on({day}).")
-        peers = self.model._default_manager.filter(
-            self.model.known_now() if self._known_as == "current" else self.model.known_at(self._known_as),
-            from_on__lte=day,
-            **{name: OuterRef(name) for name in self.model.about},
-        )
+        known = self.model.known_now() if self._known_as == "current" else self.model.known_at(self._known_as)
+        same_thing = {name: OuterRef(name) for name in self.model.about}
+        peers: models.QuerySet[Any] = self.model._default_manager.filter(known, Q(from_on__lte=day), **same_thing)
         return self.filter(pk=Subquery(peers.order_by("-from_on").values("pk")[:1]))
 
 
@@ -105,7 +103,7 @@ class Recorded(models.Model):
         raise RecordIsAppendOnly(self.record_name())
 
     # `save`, `loaddata` and the admin all end in `_save_table`.
-    save = delete = save_base = _save_table = _refuse  # type: ignore[assignment]
+    save = delete = save_base = _save_table = _refuse
 
 
 class Thing(Recorded):

@@ -13,7 +13,7 @@ class Device(Thing):
 
 
 class DeviceIdentity(Fact):
-    """Maker and model (by the device model) and serial number. Tags and places may change, this may only be corrected."""
+    """Maker and model (by the device model) and serial number. Tags and places may change; this is only corrected."""
 
     about = ("device",)
     device = to("Device")

@@ -18,8 +18,8 @@ class Entry(Recorded):
     the right edge of the tree, so that the root at any size costs one look-up and a few leaves.
     """
 
-    id = None
-    entry = None
+    id = None  # an entry is numbered by its place
+    entry = None  # type: ignore[assignment]
     seq = Identifier(primary_key=True)
     at = models.DateTimeField()
     kind = models.CharField(max_length=40)
@@ -56,7 +56,7 @@ class Entry(Recorded):
 
 
 class Text(Recorded):
-    """What a person typed, under SHA-256(salt ‖ words). Redaction empties salt and words, and needs an entry that says so."""
+    """What a person typed, under SHA-256(salt ‖ words). A redaction empties salt and words; an entry says so."""
 
     id = None
     digest = models.CharField(max_length=64, primary_key=True)

@@ -13,7 +13,7 @@ else:
 
 
 class Identifier(BigIntegerField):
-    """A number given by the writer. On SQLite it is the row's own number, so that the table needs no second index."""
+    """A number given by the writer. On SQLite it is the row's own number; the table needs no other index."""
 
     def db_type(self, connection: Any) -> str | None:
         return "integer" if connection.vendor == "sqlite" else super().db_type(connection)
@@ -50,7 +50,7 @@ _REFERENCE: dict[str, Any] = {
 
 
 class FreeText(models.ForeignKey[Any, Any]):
-    """Words that a person typed. The history holds their salted hash, so that they can be redacted without breaking it."""
+    """Words that a person typed. The history holds their salted hash: they can be redacted, and it still holds."""
 
     def __init__(self, **options: Any) -> None:
         options.update(_REFERENCE, to="pmcore.Text")

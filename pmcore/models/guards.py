@@ -35,7 +35,8 @@ BEGIN
       RETURN NEW;
     END IF;
   END IF;
-  RAISE EXCEPTION 'the record is never changed: % on %', TG_OP, TG_TABLE_NAME USING ERRCODE = 'integrity_constraint_violation';
+  RAISE EXCEPTION 'the record is never changed: % on %', TG_OP, TG_TABLE_NAME
+    USING ERRCODE = 'integrity_constraint_violation';
 END
 """
 
@@ -94,12 +95,13 @@ def _sqlite_present(connection: BaseDatabaseWrapper) -> dict[str, str]:
 
 
 def _pg_present(connection: BaseDatabaseWrapper) -> dict[str, str]:
-    """What stands, as its definition; a trigger that is switched off does not count, nor any on another function body."""
+    """What stands, as its definition. A trigger that is switched off does not count, nor any on another function."""
     with connection.cursor() as cursor:
         cursor.execute("SELECT prosrc FROM pg_proc WHERE proname = %s", [_FUNCTION])
         body = cursor.fetchone()
         cursor.execute(
-            "SELECT tgname, pg_get_triggerdef(oid), tgenabled FROM pg_trigger WHERE NOT tgisinternal AND tgname LIKE 'guard%%'"
+            "SELECT tgname, pg_get_triggerdef(oid), tgenabled FROM pg_trigger "
+            "WHERE NOT tgisinternal AND tgname LIKE 'guard%%'"
         )
         found = cursor.fetchall()
     sound = body is not None and body[0] == _PG_BODY
@@ -138,7 +140,8 @@ def take_down(connection: BaseDatabaseWrapper) -> None:
                 cursor.execute(f'DROP TRIGGER "{name}"')
         else:
             cursor.execute(
-                "SELECT tgname, tgrelid::regclass::text FROM pg_trigger WHERE NOT tgisinternal AND tgname LIKE 'guard%%'"
+                "SELECT tgname, tgrelid::regclass::text FROM pg_trigger "
+                "WHERE NOT tgisinternal AND tgname LIKE 'guard%%'"
             )
             for name, table in cursor.fetchall():
                 cursor.execute(f"DROP TRIGGER {name} ON {table}")

@@ -7,7 +7,7 @@ from pmcore.engines.vocabulary import JobState
 
 
 class Job(models.Model):
-    """One piece of long work. A worker takes it for a lease, renews that, and finishes; an expired lease is taken again."""
+    """One piece of long work. A worker takes it for a lease, renews that, and finishes; what expires is taken again."""
 
     kind = models.CharField(max_length=40)
     unique_key = models.CharField(max_length=120)

@@ -49,7 +49,7 @@ class ProcedureSheet(Fact):
 
 
 class Step(Part):
-    """One line. Which columns are filled depends on its kind; limits are strings with a unit, or a row of the limit table."""
+    """One line. Which columns are filled depends on its kind; limits are strings with a unit, or come from a table."""
 
     whole = "sheet"
     sheet = to("ProcedureSheet")

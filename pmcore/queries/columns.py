@@ -227,7 +227,7 @@ def column_of(field: "models.Field[Any, Any]") -> Column:
     take = _reference(target) if target else _taker(field)
     return Column(
         name=field.name,
-        column=field.column,
+        column=str(field.column),
         refers_to=target,
         free_text=free,
         is_day=type(field) is models.DateField,

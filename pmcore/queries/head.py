@@ -1,6 +1,7 @@
 """How long the history is, and its root."""
 
 from dataclasses import dataclass
+from typing import Any
 
 from pmcore.engines.merkle import Edge
 from pmcore.models import Entry
@@ -47,5 +48,6 @@ def root_at(size: int) -> bytes:
         raise BeyondTheHistory(f"The history has {head().size} entries, not {size}.")
     stored = Entry.objects.filter(seq__lte=size, edge__isnull=False).order_by("-seq").values_list("seq", "edge").first()
     start, edge = (stored[0], Edge.from_bytes(stored[0], bytes(stored[1]))) if stored else (0, Edge.empty())
-    leaves = Entry.objects.filter(seq__gt=start, seq__lte=size).order_by("seq").values_list("leaf", flat=True)
+    since = Entry.objects.filter(seq__gt=start, seq__lte=size).order_by("seq")
+    leaves: list[Any] = list(since.values_list("leaf", flat=True))
     return edge.add([bytes(leaf) for leaf in leaves]).root()

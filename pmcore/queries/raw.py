@@ -138,6 +138,9 @@ def entries(size: int) -> Iterator[EntryRow]:
     columns = [_as_stored(name) for name in names]
     load = moment_wire if connection.vendor != "sqlite" else None
     for values in _pages(Entry._meta.db_table, columns, ["seq"], f"seq <= {int(size)}"):
-        seq, at, *middle, leaf, edge = values
-        stored = load(at) if load is not None else at
-        yield EntryRow(seq, stored, *middle, bytes(leaf), None if edge is None else bytes(edge))
+        entry = EntryRow(*values)
+        yield entry._replace(
+            at=load(entry.at) if load is not None else entry.at,
+            leaf=bytes(entry.leaf),
+            edge=None if entry.edge is None else bytes(entry.edge),
+        )

@@ -12,7 +12,7 @@ from pmcore.queries.columns import BadValue, Column, Fault, column_of
 
 @dataclass(eq=False)
 class Table:
-    """Its columns stand in the order of their names, as the body wants them. `entry` and `replaced_by` are outside it."""
+    """Its columns stand in the order of their names, as the body wants them, without `entry` and `replaced_by`."""
 
     model: type[Recorded]
 

@@ -70,7 +70,7 @@ def _sqlite_constraint(message: str, tables: list[type[Recorded]]) -> str:
         broken = {column for _, _, column in columns}
         for constraint in model._meta.constraints:
             if isinstance(constraint, models.UniqueConstraint):
-                names = {model._meta.get_field(name).column for name in constraint.fields}
+                names = {field.column for field in model._meta.concrete_fields if field.name in constraint.fields}
                 if names == broken:
                     return constraint.name
     return text

@@ -61,9 +61,9 @@ def scratch_database() -> Iterator[None]:
 
 
 def _world(devices: int) -> tuple[list[int], int, int]:
-    """So many devices in the record, and a plan and a procedure to hang due inspections on."""
+    """So many devices, and a plan and a procedure to hang due inspections on."""
     from pmcore.engines.records import SYSTEM
-    from pmcore.models import Device, InspectionPlan, PlanTerms, Person, PersonDetails, Procedure, ProcedureDetails
+    from pmcore.models import Device, InspectionPlan, Person, PersonDetails, PlanTerms, Procedure, ProcedureDetails
     from pmcore.models.rows import Row
     from pmcore.services.append import Draft, append, append_in_batches
 
@@ -78,8 +78,8 @@ def _world(devices: int) -> tuple[list[int], int, int]:
         drafts.append(Draft("device_registered", device, [device]))
     ids = [receipt.subject for batch in append_in_batches(drafts, actor=SYSTEM, at=AT) for receipt in batch]
     terms = Row(
-        PlanTerms, plan=plan, from_on=FIRST, name="Yearly", device=ids[0], procedure=procedure.id, every=12, unit="month",
-        counts_from="anchored", window="days", window_before=30, window_after=30, basis="maker", ended=False,
+        PlanTerms, plan=plan, from_on=FIRST, name="Yearly", device=ids[0], procedure=procedure.id, every=12,
+        unit="month", counts_from="anchored", window="days", window_before=30, window_after=30, basis="maker", ended=False,
         approved_by=person.id,
     )  # fmt: skip
     append("plan_made", plan, [plan, terms], actor=SYSTEM, at=AT)
@@ -203,7 +203,9 @@ def measure_append(rows: int, rows_per_entry: int) -> list[Line]:
     label = f"append, {rows_per_entry} due inspections an entry"
     held = sorted(locks.held)
     return [
-        Line(label, statistics.median(ours), "rows/s", "bare insert", statistics.median(bare) / statistics.median(ours)),
+        Line(
+            label, statistics.median(ours), "rows/s", "bare insert", statistics.median(bare) / statistics.median(ours)
+        ),
         Line("  the bare insert", statistics.median(bare), "rows/s"),
         Line("  lock held, median", 1000 * statistics.median(held), "ms"),
         Line("  lock held, 99th of 100", 1000 * held[int(0.99 * (len(held) - 1))], "ms"),
@@ -258,7 +260,11 @@ def main(arguments: Sequence[str] | None = None) -> list[Line]:
 
             if not lines:
                 print(f"{rows:,} due inspections, {connection.vendor}")
-            for measured in (lambda n=rows_per_entry: measure_append(rows, n), measure_verification, measure_known_filter):
+            for measured in (
+                lambda n=rows_per_entry: measure_append(rows, n),
+                measure_verification,
+                measure_known_filter,
+            ):
                 for line in measured():
                     lines.append(line)
                     print(line, flush=True)

@@ -18,9 +18,9 @@ on_postgresql = pytest.mark.skipif("connection.vendor != 'postgresql'", reason="
 
 
 def refused(statement: str, *arguments: object) -> None:
-    with pytest.raises(IntegrityError, match="the record is never changed"), transaction.atomic():
-        with connection.cursor() as cursor:
-            cursor.execute(statement, arguments)
+    never = pytest.raises(IntegrityError, match="the record is never changed")
+    with never, transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute(statement, arguments)
 
 
 def test_every_recorded_table_is_guarded() -> None:
@@ -98,7 +98,7 @@ def test_the_start_is_refused_where_a_guard_is_missing() -> None:
     with connection.cursor() as cursor:
         cursor.execute(f'DROP TRIGGER "{name}"' + (f" ON {table}" if connection.vendor == "postgresql" else ""))
     assert guards.missing(connection) == [name]
-    assert [message.id for message in guards_stand(databases=["default"])][0] == "pmcore.E001"
+    assert guards_stand(databases=["default"])[0].id == "pmcore.E001"
     with pytest.raises(ImproperlyConfigured, match=name):
         refuse_to_start_unguarded()
 
@@ -118,7 +118,9 @@ def test_an_altered_guard_counts_as_missing() -> None:
 @on_postgresql
 def test_a_guard_with_an_emptied_function_counts_as_missing() -> None:
     with connection.cursor() as cursor:
-        cursor.execute("CREATE OR REPLACE FUNCTION pmcore_guard() RETURNS trigger LANGUAGE plpgsql AS 'BEGIN RETURN NEW; END'")
+        cursor.execute(
+            "CREATE OR REPLACE FUNCTION pmcore_guard() RETURNS trigger LANGUAGE plpgsql AS 'BEGIN RETURN NEW; END'"
+        )
     assert guards.missing(connection) == sorted(guards.wanted(connection))
 
 

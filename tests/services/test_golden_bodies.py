@@ -42,12 +42,8 @@ def _rows(kind: Kind, *, all_columns: bool) -> list[str]:
 def rendered(kind: Kind) -> dict[str, str]:
     """The two bodies of a kind, as text."""
     fixed: dict[str, Any] = {"seq": 12, "at": "2026-10-31 07:00:00", "kind": kind.name, "subject": 7}
-    full = body(
-        **fixed, person=9, role="manager", note=_DIGEST, rows=_rows(kind, all_columns=True), replaces=[3, 5]
-    )
-    bare = body(
-        **fixed, person=None, role="system", note=None, rows=_rows(kind, all_columns=False), replaces=[]
-    )
+    full = body(**fixed, person=9, role="manager", note=_DIGEST, rows=_rows(kind, all_columns=True), replaces=[3, 5])
+    bare = body(**fixed, person=None, role="system", note=None, rows=_rows(kind, all_columns=False), replaces=[])
     return {"full": full.decode(), "bare": bare.decode()}
 
 

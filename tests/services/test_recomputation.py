@@ -1,5 +1,5 @@
-"""What was computed at size N comes out identical later, whatever was appended since: late entries, corrections, entries
-taken back, in any order."""
+"""What was computed at size N comes out identical later, whatever was appended since: late entries, corrections,
+entries taken back, in any order."""
 
 import datetime as dt
 import random

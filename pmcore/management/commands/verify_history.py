@@ -8,7 +8,7 @@ from pmcore.queries.verification import Report, verify
 
 
 class Command(BaseCommand):
-    help = "Render every entry again from its rows and compare; name whatever does not match. Exit status 1 if anything."
+    help = "Render every entry again from its rows; name whatever does not match. Exit status 1 if anything."
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--quiet", action="store_true", help="print no progress")
