@@ -29,7 +29,14 @@ def test_a_test_that_cannot_fail_is_seen(body: str) -> None:
         "assert_same_rows(left, right)",
         "self.assertEqual(left, right)",
         "check_law(rule)",
+        "with django_assert_num_queries(1): run()",
     ],
 )
 def test_a_test_that_can_fail_is_not(body: str) -> None:
     assert hollow_tests(f"class TestIt:\n    async def test_it(self):\n        {body}") == []
+
+
+@pytest.mark.parametrize(("name", "body", "hollow"), [("refused", "assert x == 3", []), ("check", "pass", ["test_it"])])
+def test_a_function_of_the_same_file_counts_by_what_it_does(name: str, body: str, hollow: list[str]) -> None:
+    source = f"def test_it(): through()\ndef through(): {name}()\ndef {name}(): {body}"
+    assert hollow_tests(source) == hollow
