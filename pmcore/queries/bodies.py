@@ -19,8 +19,10 @@ def text_digest(salt: bytes, words: str) -> str:
 
 
 def moment_text(wire: str) -> str:
-    """`2026-10-31 07:00:00` as `2026-10-31T07:00:00Z`."""
-    return wire.replace(" ", "T", 1) + "Z"
+    """`2026-10-31 07:00:00` as `2026-10-31T07:00:00Z`. Raises TypeError for any other form: two must not look alike."""
+    if wire[10:11] != " ":
+        raise TypeError(f"{wire!r} is no moment")
+    return f"{wire[:10]}T{wire[11:]}Z"
 
 
 def body(

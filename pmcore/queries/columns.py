@@ -126,8 +126,17 @@ def _take_code(vocabulary: type[Any]) -> Callable[[Any], str]:
     return take
 
 
+def _json_int(wire: Any) -> str:
+    # SQLite would keep text in a column of numbers; written bare, it could pose as other columns.
+    if type(wire) is not int:
+        raise TypeError(f"{wire!r} is no whole number")
+    return str(wire)
+
+
 def _json_bool(wire: Any) -> str:
-    return "true" if wire == 1 else "false" if wire == 0 else str(wire)
+    if type(wire) not in (bool, int) or wire not in (0, 1):
+        raise TypeError(f"{wire!r} is neither true nor false")
+    return "true" if wire else "false"
 
 
 @lru_cache(maxsize=4096)
@@ -173,7 +182,7 @@ def _renderer(field: "models.Field[Any, Any]") -> Callable[[Any], str]:
             return _json_day
         case FreeText() | models.CharField():
             return quote
-    return str
+    return _json_int
 
 
 @lru_cache(maxsize=256)
@@ -213,6 +222,7 @@ class Column:
 
     name: str
     column: str
+    nullable: bool
     refers_to: type[Recorded] | None
     free_text: bool
     is_day: bool
@@ -228,6 +238,7 @@ def column_of(field: "models.Field[Any, Any]") -> Column:
     return Column(
         name=field.name,
         column=str(field.column),
+        nullable=field.null,
         refers_to=target,
         free_text=free,
         is_day=type(field) is models.DateField,

@@ -1,7 +1,7 @@
 """How long the history is, and its root."""
 
 from dataclasses import dataclass
-from typing import Any
+from typing import cast
 
 from pmcore.engines.merkle import Edge
 from pmcore.models import Entry
@@ -49,5 +49,4 @@ def root_at(size: int) -> bytes:
     stored = Entry.objects.filter(seq__lte=size, edge__isnull=False).order_by("-seq").values_list("seq", "edge").first()
     start, edge = (stored[0], Edge.from_bytes(stored[0], bytes(stored[1]))) if stored else (0, Edge.empty())
     since = Entry.objects.filter(seq__gt=start, seq__lte=size).order_by("seq")
-    leaves: list[Any] = list(since.values_list("leaf", flat=True))
-    return edge.add([bytes(leaf) for leaf in leaves]).root()
+    return edge.add([bytes(leaf) for leaf in cast("list[bytes]", list(since.values_list("leaf", flat=True)))]).root()

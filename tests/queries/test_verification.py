@@ -60,6 +60,40 @@ def a_null_filled(world: World) -> str:
     return "model_details"
 
 
+def a_moment_in_another_form(world: World) -> str:
+    if connection.vendor == "sqlite":
+        run("UPDATE pmcore_entry SET at = replace(at, ' ', 'T') WHERE seq = 3")
+    else:
+        run("UPDATE pmcore_entry SET at = at + interval '1 microsecond' WHERE seq = 3")
+    return "Entry 3 (area_opened"
+
+
+def a_column_hidden_in_another(world: World) -> str:
+    """SQLite keeps text where numbers belong; it must not be able to pose as the columns that follow."""
+    pretence = f'{world.device},"from_on":"2026-01-01"'
+    if connection.vendor == "sqlite":
+        run("UPDATE pmcore_placement SET device_id = %s WHERE id = %s", pretence, current_placement(world))
+    else:
+        run("UPDATE pmcore_placement SET device_id = device_id + 1 WHERE id = %s", current_placement(world))
+    return "Entry"
+
+
+def a_flag_in_another_form(world: World) -> str:
+    if connection.vendor == "sqlite":
+        run("UPDATE pmcore_areadetails SET closed = 'false' WHERE name = 'Ward 6'")
+    else:
+        run("UPDATE pmcore_areadetails SET closed = TRUE WHERE name = 'Ward 6'")
+    return "Entry 3 (area_opened"
+
+
+def a_day_in_another_form(world: World) -> str:
+    if connection.vendor == "sqlite":
+        run("UPDATE pmcore_placement SET from_on = '20260401' WHERE id = %s", current_placement(world))
+        return "placement"
+    run("UPDATE pmcore_placement SET from_on = '0026-04-01' WHERE id = %s", current_placement(world))
+    return "placement"
+
+
 def a_due_date(world: World) -> str:
     run("UPDATE pmcore_dueinspection SET closes_on = '2026-07-16' WHERE closes_on = '2026-07-15'")
     return "due_inspection"
@@ -198,6 +232,7 @@ def a_text_slipped_in(world: World) -> str:
 
 
 ALTERATIONS: list[Callable[[World], str]] = [
+    a_moment_in_another_form, a_column_hidden_in_another, a_flag_in_another_form, a_day_in_another_form,
     a_column, a_reference, one_character, a_flag, a_null_filled, a_due_date, a_fact_deleted, a_thing_deleted,
     a_row_slipped_in_at_the_end, a_row_slipped_in_before_the_first, a_row_doubled_in_another_table,
     a_row_given_to_another_entry, a_correction_undone, a_correction_invented, a_correction_moved_in_time,
