@@ -39,8 +39,8 @@ class Quantity(CharField):
         super().__init__(**options)
 
 
-# The writer checks every reference before it takes the lock, and nothing recorded is ever deleted: checking again in the
-# database would hold the lock twice as long. Indexes are named where a reader needs them.
+# The writer checks every reference before it takes the lock, and nothing recorded is ever deleted: checking again in
+# the database would hold the lock twice as long. Indexes are named where a reader needs them.
 _REFERENCE: dict[str, Any] = {
     "on_delete": models.PROTECT,
     "related_name": "+",

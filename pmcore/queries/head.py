@@ -1,7 +1,6 @@
 """How long the history is, and its root."""
 
 from dataclasses import dataclass
-from typing import cast
 
 from pmcore.engines.merkle import Edge
 from pmcore.models import Entry
@@ -46,7 +45,7 @@ def root_at(size: int) -> bytes:
     """
     if size < 0 or size > head().size:
         raise BeyondTheHistory(f"The history has {head().size} entries, not {size}.")
-    stored = Entry.objects.filter(seq__lte=size, edge__isnull=False).order_by("-seq").values_list("seq", "edge").first()
-    start, edge = (stored[0], Edge.from_bytes(stored[0], bytes(stored[1]))) if stored else (0, Edge.empty())
-    since = Entry.objects.filter(seq__gt=start, seq__lte=size).order_by("seq")
-    return edge.add([bytes(leaf) for leaf in cast("list[bytes]", list(since.values_list("leaf", flat=True)))]).root()
+    stored = Entry.objects.filter(seq__lte=size, edge__isnull=False).order_by("-seq").first()
+    edge = Edge.from_bytes(stored.seq, bytes(stored.edge or b"")) if stored else Edge.empty()
+    since = Entry.objects.filter(seq__gt=edge.size, seq__lte=size).order_by("seq")
+    return edge.add([bytes(leaf) for leaf in since.values_list("leaf", flat=True)]).root()

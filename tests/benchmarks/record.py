@@ -79,8 +79,8 @@ def _world(devices: int) -> tuple[list[int], int, int]:
     ids = [receipt.subject for batch in append_in_batches(drafts, actor=SYSTEM, at=AT) for receipt in batch]
     terms = Row(
         PlanTerms, plan=plan, from_on=FIRST, name="Yearly", device=ids[0], procedure=procedure.id, every=12,
-        unit="month", counts_from="anchored", window="days", window_before=30, window_after=30, basis="maker", ended=False,
-        approved_by=person.id,
+        unit="month", counts_from="anchored", window="days", window_before=30, window_after=30, basis="maker",
+        ended=False, approved_by=person.id,
     )  # fmt: skip
     append("plan_made", plan, [plan, terms], actor=SYSTEM, at=AT)
     assert plan.id is not None and procedure.id is not None
