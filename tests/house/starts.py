@@ -80,7 +80,8 @@ class Checkout:
 
     def _run(self, command: list[str], **variables: str) -> subprocess.CompletedProcess[str]:
         environment = self._variables() | variables
-        return subprocess.run(command, cwd=self.folder, env=environment, capture_output=True, text=True)
+        # A start that goes round in circles must end as a failure.
+        return subprocess.run(command, cwd=self.folder, env=environment, capture_output=True, text=True, timeout=120)
 
     def _variables(self) -> dict[str, str]:
         kept = {name: value for name, value in os.environ.items() if not name.startswith(("PYTHON", "PIP_", "PMCORE_"))}

@@ -67,6 +67,14 @@ def test_a_changed_development_lock_concerns_pytest_alone(checkout: Checkout) ->
     assert len(checkout.uv_calls()) == 2
 
 
+def test_pytest_needs_both_locks_as_they_are(checkout: Checkout) -> None:
+    checkout.start("pytest")
+    checkout.run_lock.write_text("# another version\n")
+    checkout.start("pytest")
+    assert len(checkout.uv_calls()) == 2
+    assert checkout.markers() == ["ready-dev", "ready-run"]
+
+
 def test_two_starts_at_once_install_once(checkout: Checkout) -> None:
     assert checkout.start_twice_at_once("setup") == [0, 0]
     assert len(checkout.uv_calls()) == 1
@@ -95,6 +103,14 @@ def test_inside_an_environment_without_a_marker_nothing_happens_either(checkout:
         marker.unlink()
     assert checkout.start("pytest", "-x", python=checkout.python).stdout == "pytest runs ['-x']\n"
     assert len(checkout.uv_calls()) == 1
+
+
+def test_setup_inside_an_environment_without_a_marker_completes_it(checkout: Checkout) -> None:
+    checkout.start("setup")
+    for marker in checkout.environment.glob("ready-*"):
+        marker.unlink()
+    assert checkout.start("setup", python=checkout.python).returncode == 0
+    assert checkout.markers() == ["ready-run"]
 
 
 def test_pytest_inside_the_run_environment_adds_the_tools(checkout: Checkout) -> None:
