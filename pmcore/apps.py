@@ -10,7 +10,7 @@ class PmcoreConfig(AppConfig):
     def ready(self) -> None:
         from django.db.models.signals import post_migrate, pre_migrate
 
-        from pmcore import checks  # noqa: F401  (registers the checks)
+        from pmcore import celery, checks  # noqa: F401  (the queue that `wake` means; the checks)
         from pmcore.models import guards
 
         pre_migrate.connect(guards.before_migration, sender=self)

@@ -15,6 +15,11 @@ app.autodiscover_tasks(["pmcore"])
 
 @worker_init.connect
 def _refuse_to_start_unguarded(**_: Any) -> None:
+    from django.core.exceptions import ImproperlyConfigured
+
     from pmcore.checks import refuse_to_start_unguarded
 
-    refuse_to_start_unguarded()
+    try:
+        refuse_to_start_unguarded()
+    except ImproperlyConfigured as error:
+        raise SystemExit(str(error)) from error  # a signal's receivers may raise any other error unheard
