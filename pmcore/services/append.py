@@ -207,6 +207,8 @@ def _check_subject(kind: Kind, draft: Draft, wanted: _Wanted) -> None:
 def _check_references(wanted: _Wanted) -> None:
     """Nothing is ever deleted, so what exists before the lock exists under it."""
     for model, ids in wanted.items():
+        if not ids:
+            continue
         missing = ids - existing(connection, model._meta.db_table, ids)
         if missing:
             raise UnknownReference(model.record_name(), sorted(missing))
