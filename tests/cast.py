@@ -1,10 +1,16 @@
 """The people of the tests and what they work on, made by the services. Nobody here exists."""
 
 import datetime as dt
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
+
+import pytest
 
 from pmcore.engines.records import SYSTEM, Actor
 from pmcore.engines.vocabulary import AreaKind, EnergySource, Role
+from pmcore.models import Placement
+from pmcore.queries.head import head
 from pmcore.services.catalogue import register_class, register_model
 from pmcore.services.devices import register_device
 from pmcore.services.people import register_person
@@ -16,16 +22,29 @@ JANUARY = dt.date(2026, 1, 1)
 
 @dataclass(frozen=True)
 class Hospital:
-    """Two sites, an area in each, one device at the first; Odile manages both, Ruan works at the first only."""
+    """Two sites, an area in each, one device at the first. Wim administers and Odile manages both; Ruan, a technician,
+    works at the first only."""
 
     alderwick: int
     stennet: int
     theatre: int
     ward: int
+    table: int
     model: int
     device: int
+    placement: int
+    wim: Actor
     odile: Actor
     ruan: Actor
+
+
+@contextmanager
+def check_refused(error: type[Exception], says: str | None = None) -> Iterator[None]:
+    """What happens within is refused by that error, and the history is as long as before."""
+    size = head().size
+    with pytest.raises(error, match=says):
+        yield
+    assert head().size == size
 
 
 def a_person(name: str, role: Role, *sites: int) -> Actor:
@@ -46,16 +65,18 @@ def a_device(actor: Actor, model: int, serial: str, area: int, tag: str | None =
 
 def a_hospital() -> Hospital:
     alderwick, stennet = a_site("AG", "Alderwick General"), a_site("SP", "Stennet Point")
+    wim = a_person("Wim Ostrava-Keel", Role.ADMINISTRATOR, alderwick, stennet)
     odile = a_person("Odile Brandt-Ferro", Role.MANAGER, alderwick, stennet)
     ruan = a_person("Ruan Tesk", Role.TECHNICIAN, alderwick)
     theatre = open_area(
-        site=alderwick, name="Theatre 1", kind=AreaKind.THEATRE, from_on=JANUARY, actor=odile, at=AT
+        site=alderwick, name="Theatre 1", kind=AreaKind.THEATRE, from_on=JANUARY, actor=wim, at=AT
     ).subject
-    ward = open_area(site=stennet, name="Ward 6", kind=AreaKind.WARD, from_on=JANUARY, actor=odile, at=AT).subject
+    ward = open_area(site=stennet, name="Ward 6", kind=AreaKind.WARD, from_on=JANUARY, actor=wim, at=AT).subject
     table = register_class(name="Surgical table", from_on=JANUARY, actor=odile, at=AT).subject
     sources = [EnergySource.MAINS, EnergySource.BATTERY]
     model = register_model(
         maker="Orvane", name="Marl", device_class=table, energy_sources=sources, from_on=JANUARY, actor=odile, at=AT
     ).subject
     device = a_device(odile, model, "OM-1", theatre, tag="T-0001")
-    return Hospital(alderwick, stennet, theatre, ward, model, device, odile, ruan)
+    placement = Placement.objects.get(device=device).pk
+    return Hospital(alderwick, stennet, theatre, ward, table, model, device, placement, wim, odile, ruan)

@@ -38,7 +38,7 @@ class TokenRevoked(NoActor):
 
 def token_digest(raw: str) -> str:
     """What is kept of a token: SHA-256 is enough for 32 random bytes."""
-    return hashlib.sha256(raw.encode()).hexdigest()
+    return hashlib.sha256(raw.encode(errors="surrogatepass")).hexdigest()
 
 
 def actor_of(account_id: int, *, on: dt.date) -> Actor:

@@ -6,17 +6,42 @@ from collections.abc import Sequence
 
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
-from django.db import transaction
 
 from pmcore.engines.records import SYSTEM
 from pmcore.engines.vocabulary import Role
 from pmcore.models import Account, SiteDetails, Token
 from pmcore.queries.actors import token_digest
+from pmcore.services.lock import writing
 from pmcore.services.people import register_person
+
+_LONGEST_LABEL = 80
 
 
 class AccountRefused(ValueError):
-    """The account or token cannot be made; the message says why."""
+    """The account or token cannot be made. The subclasses say why; nothing was written."""
+
+
+class UsernameTaken(AccountRefused):
+    """Somebody else signs in by this name."""
+
+    def __init__(self, username: str) -> None:
+        super().__init__(f"There is already an account called {username!r}.")
+
+
+class BadAccount(AccountRefused):
+    """The user name, the address or the password will not do."""
+
+
+class UnknownLabel(AccountRefused):
+    """No site has this label."""
+
+
+class UnknownAccount(AccountRefused):
+    """Nobody signs in by this name."""
+
+
+class BadToken(AccountRefused):
+    """The token's label or last day makes no sense, or there is none to revoke."""
 
 
 def create_account(
@@ -32,19 +57,19 @@ def create_account(
 ) -> Account:
     """A person in the record, and a way for them to sign in. An administrator's account also opens the admin.
 
-    Raises AccountRefused, or what `register_person` raises.
+    Raises UsernameTaken, BadAccount, UnknownLabel, or what `register_person` raises.
     """
-    if Account.objects.filter(username=username).exists():
-        raise AccountRefused(f"There is already an account called {username!r}.")
     account = Account(username=username, email=email or "")
     try:
         validate_password(password, account)
         account.set_password(password)
         account.clean_fields(exclude=["person"])
     except ValidationError as error:
-        raise AccountRefused(" ".join(error.messages)) from error
-    with transaction.atomic():
-        sites = [_site(label, on) for label in site_labels]
+        raise BadAccount(" ".join(error.messages)) from error
+    with writing():
+        if Account.objects.filter(username=username).exists():
+            raise UsernameTaken(username)
+        sites = [_site(label) for label in dict.fromkeys(site_labels)]
         receipt = register_person(name=name, email=email, role=role, sites=sites, from_on=on, actor=SYSTEM, at=at)
         account.person_id = receipt.subject
         account.is_staff = account.is_superuser = role == Role.ADMINISTRATOR
@@ -52,30 +77,32 @@ def create_account(
     return account
 
 
-def _site(label: str, on: dt.date) -> int:
-    details = SiteDetails.objects.current().on(on).filter(label=label).first()
+def _site(label: str) -> int:
+    details = SiteDetails.objects.current().filter(label=label).first()
     if details is None:
-        raise AccountRefused(f"There is no site labelled {label!r}.")
+        raise UnknownLabel(f"There is no site labelled {label!r}.")
     return int(details.site_id)
 
 
 def create_token(*, username: str, label: str, at: dt.datetime, expires_at: dt.datetime | None = None) -> str:
-    """A new token of the account, as it is shown once; only its hash is kept. Raises AccountRefused."""
+    """A new token of the account, as it is shown once; only its hash is kept.
+
+    Raises UnknownAccount, BadToken.
+    """
     account = Account.objects.filter(username=username).first()
     if account is None:
-        raise AccountRefused(f"There is no account called {username!r}.")
-    if not label.strip() or len(label) > 80:
-        raise AccountRefused("A token needs a label of at most 80 characters.")
+        raise UnknownAccount(f"There is no account called {username!r}.")
+    label = label.strip()
+    if not label.isprintable() or not 1 <= len(label) <= _LONGEST_LABEL:
+        raise BadToken(f"A token needs a label of at most {_LONGEST_LABEL} characters.")
     if expires_at is not None and expires_at <= at:
-        raise AccountRefused("A token cannot expire before it is made.")
+        raise BadToken("A token cannot expire before it is made.")
     raw = secrets.token_urlsafe(32)
-    Token.objects.create(
-        account=account, digest=token_digest(raw), label=label.strip(), made_at=at, expires_at=expires_at
-    )
+    Token.objects.create(account=account, digest=token_digest(raw), label=label, made_at=at, expires_at=expires_at)
     return raw
 
 
 def revoke_token(*, token: int, at: dt.datetime) -> None:
-    """The token opens nothing any more. Raises AccountRefused where it was taken back before, or never was."""
+    """The token opens nothing any more. Raises BadToken where it was taken back before, or never was."""
     if not Token.objects.filter(pk=token, revoked_at__isnull=True).update(revoked_at=at):
-        raise AccountRefused(f"There is no token {token} to take back.")
+        raise BadToken(f"There is no token {token} to take back.")

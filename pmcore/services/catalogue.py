@@ -8,10 +8,20 @@ from pmcore.engines.vocabulary import EnergySource
 from pmcore.models import ClassDetails, DeviceClass, DeviceModel, ModelDetails, ModelRevision, RevisionDetails
 from pmcore.models.rows import Row
 from pmcore.services.append import append
-from pmcore.services.permissions import check_role
+from pmcore.services.permissions import use_case
+from pmcore.services.refusals import RecordRefused
 from pmcore.services.requests import Receipt, Request
+from pmcore.services.values import check_values
 
 
+class AlreadyListed(RecordRefused):
+    """The catalogue has one of this name: two would share their failures between them, and neither rate be right."""
+
+    def __init__(self, name: str) -> None:
+        super().__init__(f"The catalogue already lists {name!r}.")
+
+
+@use_case("register a class")
 def register_class(
     *,
     name: str,
@@ -23,8 +33,7 @@ def register_class(
     life_support: bool | None = None,
     request: Request | None = None,
 ) -> Receipt:
-    """A generic kind of device."""
-    check_role(actor, "register a model")
+    """A generic kind of device. Raises AlreadyListed, NotAllowed."""
     device_class = Row(DeviceClass)
     details = Row(
         ClassDetails,
@@ -35,9 +44,13 @@ def register_class(
         regulation=regulation,
         life_support=life_support,
     )
+    check_values(details)
+    if ClassDetails.objects.current().filter(name__iexact=name).exists():
+        raise AlreadyListed(name)
     return append("class_registered", device_class, [device_class, details], actor=actor, at=at, request=request)
 
 
+@use_case("register a model")
 def register_model(
     *,
     maker: str,
@@ -49,8 +62,8 @@ def register_model(
     at: dt.datetime,
     request: Request | None = None,
 ) -> Receipt:
-    """A maker's model, with the energy sources that every function must be proven on."""
-    check_role(actor, "register a model")
+    """A maker's model, with the energy sources that every function must be proven on. Raises AlreadyListed,
+    UnknownReference, NotAllowed."""
     model = Row(DeviceModel)
     details = Row(
         ModelDetails,
@@ -63,9 +76,13 @@ def register_model(
         battery=EnergySource.BATTERY in energy_sources,
         manual=EnergySource.MANUAL in energy_sources,
     )
+    check_values(details)
+    if ModelDetails.objects.current().filter(maker__iexact=maker, name__iexact=name).exists():
+        raise AlreadyListed(f"{maker} {name}")
     return append("model_registered", model, [model, details], actor=actor, at=at, request=request)
 
 
+@use_case("register a revision")
 def register_revision(
     *,
     device_model: int,
@@ -75,8 +92,10 @@ def register_revision(
     at: dt.datetime,
     request: Request | None = None,
 ) -> Receipt:
-    """A revision of a model."""
-    check_role(actor, "register a model")
+    """A revision of a model. Raises AlreadyListed, UnknownReference, NotAllowed."""
     revision = Row(ModelRevision, device_model=device_model)
     details = Row(RevisionDetails, revision=revision, from_on=from_on, label=label)
+    check_values(revision, details)
+    if RevisionDetails.objects.current().filter(revision__device_model=device_model, label__iexact=label).exists():
+        raise AlreadyListed(label)
     return append("revision_registered", revision, [revision, details], actor=actor, at=at, request=request)

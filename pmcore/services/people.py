@@ -8,7 +8,7 @@ from pmcore.engines.vocabulary import Role
 from pmcore.models import Person, PersonDetails, Provider, ProviderDetails, RoleHeld, SiteMembership
 from pmcore.models.rows import Row
 from pmcore.services.append import append
-from pmcore.services.permissions import check_role
+from pmcore.services.permissions import use_case
 from pmcore.services.refusals import RecordRefused
 from pmcore.services.requests import Receipt, Request
 
@@ -17,6 +17,7 @@ class NoRoleOfPeople(RecordRefused):
     """The service's own role is nobody's."""
 
 
+@use_case("register a person")
 def register_person(
     *,
     name: str,
@@ -29,8 +30,7 @@ def register_person(
     provider: int | None = None,
     request: Request | None = None,
 ) -> Receipt:
-    """Somebody new, with a role and the sites where they act."""
-    check_role(actor, "register a person")
+    """Somebody new, with a role and the sites where they act. Raises NoRoleOfPeople, UnknownReference, NotAllowed."""
     _check_role_of_people(role)
     person = Row(Person)
     details = Row(PersonDetails, person=person, from_on=from_on, name=name, email=email, provider=provider)
@@ -40,6 +40,7 @@ def register_person(
     return append("person_registered", person, rows, actor=actor, at=at, request=request)
 
 
+@use_case("give a role")
 def give_role(
     *,
     person: int,
@@ -49,13 +50,13 @@ def give_role(
     at: dt.datetime,
     request: Request | None = None,
 ) -> Receipt:
-    """The role that a person acts in from a day on; none ends it."""
-    check_role(actor, "register a person")
+    """The role that a person acts in from a day on; none ends it. Raises Conflict for a second one on the same day."""
     _check_role_of_people(role)
     held = Row(RoleHeld, person=person, from_on=from_on, role=role)
     return append("role_given", person, [held], actor=actor, at=at, request=request)
 
 
+@use_case("set a membership")
 def set_membership(
     *,
     person: int,
@@ -67,16 +68,15 @@ def set_membership(
     request: Request | None = None,
 ) -> Receipt:
     """Whether a person acts at a site from a day on."""
-    check_role(actor, "register a person")
     row = Row(SiteMembership, person=person, site=site, from_on=from_on, member=member)
     return append("membership_set", person, [row], actor=actor, at=at, request=request)
 
 
+@use_case("register a provider")
 def register_provider(
     *, name: str, from_on: dt.date, actor: Actor, at: dt.datetime, request: Request | None = None
 ) -> Receipt:
     """An outside firm."""
-    check_role(actor, "register a person")
     provider = Row(Provider)
     details = Row(ProviderDetails, provider=provider, from_on=from_on, name=name, approved=True)
     return append("provider_registered", provider, [provider, details], actor=actor, at=at, request=request)

@@ -1,8 +1,16 @@
-"""Who may do what: one table, and the two questions that every service asks first."""
+"""Who may do what: one table, and what happens before every service."""
+
+import datetime as dt
+from collections.abc import Callable
+from functools import wraps
+from typing import Any, ParamSpec
 
 from pmcore.engines.records import Actor
 from pmcore.engines.vocabulary import Role
-from pmcore.services.refusals import NotAllowed, WrongSite
+from pmcore.queries.whereabouts import site_of_area, site_of_device
+from pmcore.services.lock import writing
+from pmcore.services.refusals import NotAllowed, UnknownReference, WrongSite
+from pmcore.services.requests import Receipt, answered
 
 _OFFICE = frozenset({Role.ADMINISTRATOR, Role.SYSTEM})
 _MANAGED = _OFFICE | {Role.MANAGER}
@@ -10,26 +18,70 @@ _AT_WORK = _MANAGED | {Role.SCHEDULER, Role.TECHNICIAN}
 
 MAY: dict[str, frozenset[Role]] = {
     "open a site": _OFFICE,
+    "open an area": _OFFICE,
+    "set holidays": _OFFICE,
     "register a person": _OFFICE,
+    "give a role": _OFFICE,
+    "set a membership": _OFFICE,
+    "register a provider": _OFFICE,
     "redact": _OFFICE,
-    "set holidays": _MANAGED,
-    "open an area": _MANAGED,
+    "register a class": _MANAGED,
     "register a model": _MANAGED,
+    "register a revision": _MANAGED,
     "register a device": _MANAGED,
     "correct a device": _MANAGED,
     "move a device": _AT_WORK,
+    "set a tag": _AT_WORK,
+    "set a service state": _AT_WORK,
     "attach a file": _AT_WORK,
 }
+
+_P = ParamSpec("_P")
+
+
+def use_case(deed: str) -> Callable[[Callable[_P, Receipt]], Callable[_P, Receipt]]:
+    """A service with the keywords `actor` and, perhaps, `request`: a retry gets its first receipt before anything is
+    checked, only a role that may do the deed gets in, and what the service checks under the lock still holds when it
+    writes. Raises RequestReused, NotAllowed, RecordBusy.
+    """
+
+    def decorate(service: Callable[_P, Receipt]) -> Callable[_P, Receipt]:
+        @wraps(service)
+        def run(*args: _P.args, **options: _P.kwargs) -> Receipt:
+            actor: Any = options["actor"]
+            request: Any = options.get("request")
+            if (earlier := answered(actor, request)) is not None:
+                return earlier
+            check_role(actor, deed)
+            with writing():
+                # The same request may have been answered while this one waited for the lock.
+                return answered(actor, request) or service(*args, **options)
+
+        return run
+
+    return decorate
 
 
 def check_role(actor: Actor, deed: str) -> None:
     """Raises NotAllowed."""
     if actor.role not in MAY[deed]:
-        raise NotAllowed(f"A {actor.role.value.replace('_', ' ')} may not {deed}.")
+        raise NotAllowed(f"The role {actor.role.value.replace('_', ' ')} may not {deed}.")
 
 
-def check_site(actor: Actor, *sites: int | None) -> None:
-    """The actor is a member of each site; none stands for a place that nobody knows. Raises WrongSite."""
-    for site in sites:
-        if site is not None and actor.sites is not None and site not in actor.sites:
-            raise WrongSite(f"You are no member of the site {site}.")
+def check_site(actor: Actor, site: int | None) -> None:
+    """The actor is a member of the site; none stands for a place that nobody knows. Raises WrongSite."""
+    if site is not None and actor.sites is not None and site not in actor.sites:
+        raise WrongSite(f"You are no member of the site {site}.")
+
+
+def check_area(actor: Actor, area: int) -> None:
+    """Raises WrongSite, UnknownReference."""
+    site = site_of_area(area)
+    if site is None:
+        raise UnknownReference("area", [area])
+    check_site(actor, site)
+
+
+def check_device(actor: Actor, device: int, on: dt.date) -> None:
+    """The device stands at a site of the actor's on that day. Raises WrongSite."""
+    check_site(actor, site_of_device(device, on))

@@ -9,11 +9,15 @@ from pmcore.engines.vocabulary import AreaKind
 from pmcore.models import Area, AreaDetails, Site, SiteDetails, SiteHoliday, SiteWeek
 from pmcore.models.rows import Row
 from pmcore.services.append import append
-from pmcore.services.permissions import check_role, check_site
+from pmcore.services.permissions import use_case
 from pmcore.services.refusals import RecordRefused
-from pmcore.services.requests import Receipt, Request, answered
+from pmcore.services.requests import Receipt, Request
+from pmcore.services.values import check_values
 
 MONDAY_TO_FRIDAY = "1111100"
+
+# Some machines list these beside the zones; they mean another place on each, or none.
+_NO_PLACE = {"localtime", "Factory", "posixrules"}
 
 
 class UnknownZone(RecordRefused):
@@ -28,6 +32,11 @@ class LabelTaken(RecordRefused):
     """Another site has this label."""
 
 
+class NoHolidays(RecordRefused):
+    """No day was given."""
+
+
+@use_case("open a site")
 def open_site(
     *,
     label: str,
@@ -40,31 +49,31 @@ def open_site(
     request: Request | None = None,
 ) -> Receipt:
     """A new site. Raises UnknownZone, BadWeek, LabelTaken, NotAllowed."""
-    check_role(actor, "open a site")
-    if (earlier := answered(actor, request)) is not None:
-        return earlier
-    if time_zone not in zoneinfo.available_timezones():
+    if time_zone not in zoneinfo.available_timezones() - _NO_PLACE:
         raise UnknownZone(f"There is no time zone {time_zone!r}.")
     if len(working) != 7 or set(working) - {"0", "1"}:
         raise BadWeek(f"{working!r} is no working week: seven characters from Monday on, 1 or 0.")
-    if SiteDetails.objects.current().filter(label=label).exists():
-        raise LabelTaken(f"There is already a site labelled {label!r}.")
     site = Row(Site)
     details = Row(SiteDetails, site=site, from_on=from_on, label=label, name=name, time_zone=time_zone)
+    check_values(details)
+    if SiteDetails.objects.current().filter(label=label).exists():
+        raise LabelTaken(f"There is already a site labelled {label!r}.")
     week = Row(SiteWeek, site=site, from_on=from_on, working=working)
     return append("site_opened", site, [site, details, week], actor=actor, at=at, request=request)
 
 
+@use_case("set holidays")
 def set_holidays(
     *, site: int, days: Mapping[dt.date, str], actor: Actor, at: dt.datetime, request: Request | None = None
 ) -> Receipt:
-    """Days on which nobody is expected to work, with their names."""
-    check_role(actor, "set holidays")
-    check_site(actor, site)
+    """Days on which nobody is expected to work, with their names. Raises NoHolidays; Conflict for a day set before."""
+    if not days:
+        raise NoHolidays("Name at least one day.")
     rows = [Row(SiteHoliday, site=site, from_on=day, name=name, working=False) for day, name in sorted(days.items())]
     return append("holidays_set", site, rows, actor=actor, at=at, request=request)
 
 
+@use_case("open an area")
 def open_area(
     *,
     site: int,
@@ -75,9 +84,7 @@ def open_area(
     at: dt.datetime,
     request: Request | None = None,
 ) -> Receipt:
-    """A new area of a site."""
-    check_role(actor, "open an area")
-    check_site(actor, site)
+    """A new area of a site. Raises UnknownReference, NotAllowed."""
     area = Row(Area, site=site)
     details = Row(AreaDetails, area=area, from_on=from_on, name=name, kind=kind, closed=False)
     return append("area_opened", area, [area, details], actor=actor, at=at, request=request)

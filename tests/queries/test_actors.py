@@ -1,13 +1,15 @@
 """Who acts by an account or a token, on a day."""
 
 import datetime as dt
+from base64 import urlsafe_b64decode
 from collections.abc import Callable
 
 import pytest
+from pytest_django import DjangoAssertNumQueries
 
 from pmcore.engines.records import SYSTEM
 from pmcore.engines.vocabulary import Role
-from pmcore.models import Account, Token
+from pmcore.models import Account, SiteMembership, Token
 from pmcore.queries.actors import (
     AccountInactive,
     NoActor,
@@ -19,10 +21,20 @@ from pmcore.queries.actors import (
     actor_of,
     actor_of_token,
 )
-from pmcore.services.accounts import AccountRefused, create_account, create_token, revoke_token
-from pmcore.services.people import give_role
-from tests.cast import AT, JANUARY, a_site
-from tests.history import MARCH
+from pmcore.queries.columns import BadValue
+from pmcore.services.accounts import (
+    BadAccount,
+    BadToken,
+    UnknownAccount,
+    UnknownLabel,
+    UsernameTaken,
+    create_account,
+    create_token,
+    revoke_token,
+)
+from pmcore.services.people import NoRoleOfPeople, give_role, set_membership
+from tests.cast import AT, JANUARY, a_site, check_refused
+from tests.history import MARCH, written
 
 pytestmark = pytest.mark.django_db
 
@@ -103,23 +115,92 @@ def test_a_token_that_is_no_good_opens_nothing(
 
 
 @pytest.mark.parametrize(
-    ("changed", "says"),
+    ("changed", "error", "says"),
     [
-        ({"password": "short"}, "at least 10"),
-        ({"username": "odile"}, "already an account"),
-        ({"site_labels": ["XX"]}, "no site labelled 'XX'"),
-        ({"username": "no spaces please!"}, "valid username"),
+        ({"password": "short"}, BadAccount, "at least 10"),
+        ({"username": "odile"}, UsernameTaken, "already an account"),
+        ({"site_labels": ["XX"]}, UnknownLabel, "no site labelled 'XX'"),
+        ({"username": "no spaces please!"}, BadAccount, "valid username"),
+        ({"username": ""}, BadAccount, "blank"),
+        ({"email": "odile"}, BadAccount, "valid email"),
+        ({"name": ""}, BadValue, "person_details.name"),
+        ({"role": Role.SYSTEM}, NoRoleOfPeople, "service itself"),
     ],
 )
 def test_an_account_that_makes_no_sense_is_refused_and_nobody_is_registered(
-    changed: dict[str, object], says: str
+    changed: dict[str, object], error: type[Exception], says: str
 ) -> None:
-    from pmcore.queries.head import head
-
     an_account()
-    size = head().size
     asked = {"username": "ruan", "password": PASSWORD, "name": "Ruan Tesk", "role": Role.TECHNICIAN, "site_labels": []}
-    with pytest.raises(AccountRefused, match=says):
+    with check_refused(error, says):
         create_account(**{**asked, **changed}, at=AT, on=JANUARY)  # type: ignore[arg-type]
     assert Account.objects.count() == 1
-    assert head().size == size
+
+
+@pytest.mark.parametrize(
+    ("changed", "error"),
+    [
+        ({"username": "nobody"}, UnknownAccount),
+        ({"label": " "}, BadToken),
+        ({"label": "x" * 81}, BadToken),
+        ({"label": "a\x00b"}, BadToken),
+        ({"expires_at": AT}, BadToken),
+    ],
+)
+def test_a_token_that_makes_no_sense_is_not_made(changed: dict[str, object], error: type[Exception]) -> None:
+    an_account()
+    with pytest.raises(error):
+        create_token(**{"username": "odile", "label": "report", "at": AT, **changed})  # type: ignore[arg-type]
+    assert not Token.objects.exists()
+
+
+def test_two_tokens_of_32_random_bytes_differ() -> None:
+    an_account()
+    first, second = (create_token(username="odile", label="report", at=AT) for _ in range(2))
+    assert first != second
+    assert len(urlsafe_b64decode(first + "=")) == 32
+
+
+def test_a_token_is_revoked_once_and_the_others_go_on() -> None:
+    an_account()
+    kept, lost = (create_token(username="odile", label=label, at=AT) for label in ("kept", "lost"))
+    token = Token.objects.get(label="lost").pk
+    revoke_token(token=token, at=AT)
+    with pytest.raises(BadToken):
+        revoke_token(token=token, at=AT)
+    with pytest.raises(TokenRevoked):
+        actor_of_token(lost, at=AT, on=TODAY)
+    assert actor_of_token(kept, at=AT, on=TODAY).role == Role.MANAGER
+
+
+def test_the_token_of_an_account_that_was_switched_off_opens_nothing() -> None:
+    account = an_account()
+    raw = create_token(username="odile", label="report", at=AT)
+    Account.objects.filter(pk=account.pk).update(is_active=False)
+    with pytest.raises(AccountInactive):
+        actor_of_token(raw, at=AT, on=TODAY)
+
+
+@pytest.mark.parametrize("raw", ["", "half a character \ud800", "x" * 10_000])
+def test_what_was_never_a_token_opens_nothing(raw: str) -> None:
+    with pytest.raises(TokenUnknown):
+        actor_of_token(raw, at=AT, on=TODAY)
+
+
+def test_a_membership_ends_on_its_day_and_a_correction_counts_at_once() -> None:
+    site = a_site("AG", "Alderwick General")
+    account = an_account("odile", Role.MANAGER, "AG")
+    person = account.person_id or 0
+    set_membership(person=person, site=site, member=False, from_on=MARCH, actor=SYSTEM, at=AT)
+    assert actor_of(account.pk, on=MARCH).sites == frozenset()
+    assert actor_of(account.pk, on=MARCH - dt.timedelta(days=1)).sites == {site}
+    ended = SiteMembership.objects.current().get(person=person, from_on=MARCH)
+    written("membership_set", person, replaces=[ended], note="It was somebody else.")
+    assert actor_of(account.pk, on=MARCH).sites == {site}
+
+
+def test_an_actor_costs_few_statements(django_assert_num_queries: DjangoAssertNumQueries) -> None:
+    an_account()
+    raw = create_token(username="odile", label="report", at=AT)
+    with django_assert_num_queries(4):
+        actor_of_token(raw, at=AT, on=TODAY)

@@ -1,29 +1,34 @@
-"""Devices: what each person may say of them, and what is refused."""
+"""Devices: what is said of them, and what is refused."""
 
-from collections.abc import Callable
+import datetime as dt
+from typing import Any
 
 import pytest
 
-from pmcore.engines.vocabulary import Departure, Role, ServiceStateKind
-from pmcore.models import DeviceIdentity, Placement, ServiceState, TagHeld
-from pmcore.queries.head import head
+from pmcore.engines.vocabulary import Departure, OwnershipKind, ServiceStateKind
+from pmcore.models import (
+    DeviceIdentity,
+    DeviceOrigin,
+    DeviceRevision,
+    Ownership,
+    Placement,
+    ServiceState,
+    TagHeld,
+)
+from pmcore.queries.columns import BadValue
 from pmcore.queries.verification import verify
+from pmcore.services.catalogue import register_model, register_revision
 from pmcore.services.devices import (
     DepartureUnclear,
-    ReasonMissing,
+    RevisionOfAnotherModel,
     SerialTaken,
-    TagTaken,
-    correct_identity,
-    correct_placement,
     move_device,
     register_device,
     set_service_state,
     set_tag,
-    take_back,
 )
-from pmcore.services.refusals import AlreadyReplaced, NotAllowed, UnknownReference, WrongSite
-from pmcore.services.requests import Request
-from tests.cast import AT, JANUARY, Hospital, a_device, a_hospital, a_person
+from pmcore.services.refusals import Conflict, UnknownReference, WrongSite
+from tests.cast import AT, JANUARY, Hospital, a_device, a_hospital, check_refused
 from tests.history import MARCH
 
 pytestmark = pytest.mark.django_db
@@ -34,116 +39,127 @@ def hospital() -> Hospital:
     return a_hospital()
 
 
-def refused(error: type[Exception], deed: Callable[[], object]) -> None:
-    size = head().size
-    with pytest.raises(error):
-        deed()
-    assert head().size == size
+def asked_of(hospital: Hospital) -> dict[str, Any]:
+    return {
+        "device_model": hospital.model, "serial": "OM-2", "tag": "T-0002", "area": hospital.theatre,
+        "from_on": MARCH, "actor": hospital.odile, "at": AT,
+    }  # fmt: skip
 
 
 def test_a_device_is_registered_with_all_that_is_known(hospital: Hospital) -> None:
-    device = hospital.device
-    assert DeviceIdentity.objects.current().get(device=device).serial == "OM-1"
-    assert TagHeld.objects.current().on(JANUARY).get(device=device).tag == "T-0001"
-    assert Placement.objects.current().on(JANUARY).get(device=device).area_id == hospital.theatre
-    assert ServiceState.objects.current().on(JANUARY).get(device=device).state == "in_service"
+    by_odile: dict[str, Any] = {"from_on": JANUARY, "actor": hospital.odile, "at": AT}
+    revision = register_revision(device_model=hospital.model, label="B", **by_odile).subject
+    device = register_device(
+        **asked_of(hospital), revision=revision, ownership=OwnershipKind.LEASED, state=ServiceStateKind.STORED,
+        known_from_on=JANUARY, acquired_on=JANUARY, found_in_use=True,
+    ).subject  # fmt: skip
+    assert DeviceIdentity.objects.current().get(device=device).serial == "OM-2"
+    origin = DeviceOrigin.objects.current().get(device=device)
+    assert (origin.known_from_on, origin.acquired_on, origin.found_in_use) == (JANUARY, JANUARY, True)
+    assert DeviceRevision.objects.current().on(MARCH).get(device=device).revision_id == revision
+    assert Ownership.objects.current().on(MARCH).get(device=device).kind == "leased"
+    assert TagHeld.objects.current().on(MARCH).get(device=device).tag == "T-0002"
+    assert Placement.objects.current().on(MARCH).get(device=device).area_id == hospital.theatre
+    assert ServiceState.objects.current().on(MARCH).get(device=device).state == "stored"
     assert verify().sound
 
 
-def test_a_serial_number_is_registered_once(hospital: Hospital) -> None:
-    refused(SerialTaken, lambda: a_device(hospital.odile, hospital.model, "OM-1", hospital.theatre))
+def test_its_history_counts_from_the_first_day_unless_another_is_said(hospital: Hospital) -> None:
+    assert DeviceOrigin.objects.get(device=register_device(**asked_of(hospital)).subject).known_from_on == MARCH
 
 
-def test_a_tag_is_carried_by_one_device(hospital: Hospital) -> None:
-    refused(TagTaken, lambda: a_device(hospital.odile, hospital.model, "OM-2", hospital.theatre, tag="T-0001"))
-    other = a_device(hospital.odile, hospital.model, "OM-3", hospital.theatre)
-    deed = {"tag": "T-0001", "from_on": MARCH, "actor": hospital.ruan, "at": AT}
-    refused(TagTaken, lambda: set_tag(device=other, **deed))
-    set_tag(device=hospital.device, tag=None, from_on=MARCH, actor=hospital.ruan, at=AT)
-    set_tag(device=other, **deed)
-    assert TagHeld.objects.current().on(MARCH).get(tag="T-0001").device_id == other
+@pytest.mark.parametrize(
+    ("changed", "error"),
+    [
+        ({"serial": "OM-1"}, SerialTaken),
+        ({"serial": ""}, BadValue),
+        ({"serial": "OM\x00"}, BadValue),
+        ({"tag": "T" * 41}, BadValue),
+        ({"from_on": dt.datetime(2026, 3, 1, tzinfo=dt.UTC)}, BadValue),
+        ({"known_from_on": "last year"}, BadValue),
+        ({"ownership": "stolen"}, BadValue),
+        ({"state": ServiceStateKind.LEFT}, DepartureUnclear),
+        ({"device_model": 404}, UnknownReference),
+        ({"area": 404}, UnknownReference),
+        ({"revision": 404}, UnknownReference),
+    ],
+)
+def test_a_device_that_makes_no_sense_is_refused(
+    hospital: Hospital, changed: dict[str, Any], error: type[Exception]
+) -> None:
+    with check_refused(error):
+        register_device(**{**asked_of(hospital), **changed})
 
 
-def test_a_technician_moves_devices_at_their_own_site_only(hospital: Hospital) -> None:
-    refused(
-        WrongSite,
-        lambda: move_device(device=hospital.device, area=hospital.ward, from_on=MARCH, actor=hospital.ruan, at=AT),
-    )
+def test_a_revision_of_another_model_is_refused(hospital: Hospital) -> None:
+    by_odile: dict[str, Any] = {"from_on": JANUARY, "actor": hospital.odile, "at": AT}
+    chert = register_model(
+        maker="Orvane", name="Chert", device_class=hospital.table, energy_sources=[], **by_odile
+    ).subject
+    revision = register_revision(device_model=chert, label="B", **by_odile).subject
+    with check_refused(RevisionOfAnotherModel):
+        register_device(**asked_of(hospital), revision=revision)
+
+
+def test_the_same_serial_number_of_another_model_is_another_device(hospital: Hospital) -> None:
+    by_odile: dict[str, Any] = {"from_on": JANUARY, "actor": hospital.odile, "at": AT}
+    chert = register_model(
+        maker="Orvane", name="Chert", device_class=hospital.table, energy_sources=[], **by_odile
+    ).subject
+    assert a_device(hospital.odile, chert, "OM-1", hospital.theatre) != hospital.device
+
+
+def test_a_device_moves_from_a_day_on(hospital: Hospital) -> None:
     move_device(device=hospital.device, area=hospital.ward, from_on=MARCH, actor=hospital.odile, at=AT)
-    refused(
-        WrongSite,
-        lambda: move_device(
-            device=hospital.device, area=hospital.theatre, from_on=MARCH.replace(day=2), actor=hospital.ruan, at=AT
-        ),
-    )
+    placed = Placement.objects.current().filter(device=hospital.device)
+    before = placed.on(MARCH - dt.timedelta(days=1)).get()
+    assert (before.area_id, placed.on(MARCH).get().area_id) == (hospital.theatre, hospital.ward)
 
 
-@pytest.mark.parametrize("role", [Role.AUDITOR, Role.CLINICAL_LEAD, Role.PROVIDER])
-def test_who_only_looks_moves_nothing(hospital: Hospital, role: Role) -> None:
-    onlooker = a_person("Wim Ostrava-Keel", role, hospital.alderwick, hospital.stennet)
-    refused(
-        NotAllowed,
-        lambda: move_device(device=hospital.device, area=hospital.ward, from_on=MARCH, actor=onlooker, at=AT),
-    )
+def test_a_device_stands_at_one_place_a_day(hospital: Hospital) -> None:
+    with check_refused(Conflict, "placement_once_a_day"):
+        move_device(device=hospital.device, area=hospital.ward, from_on=JANUARY, actor=hospital.odile, at=AT)
 
 
-def test_an_area_that_does_not_exist_is_refused(hospital: Hospital) -> None:
-    refused(
-        UnknownReference,
-        lambda: move_device(device=hospital.device, area=999_999, from_on=MARCH, actor=hospital.odile, at=AT),
-    )
+def test_nothing_is_moved_to_or_from_another_site(hospital: Hospital) -> None:
+    by_ruan: dict[str, Any] = {"actor": hospital.ruan, "at": AT}
+    with check_refused(WrongSite):
+        move_device(device=hospital.device, area=hospital.ward, from_on=MARCH, **by_ruan)
+    elsewhere = a_device(hospital.odile, hospital.model, "OM-3", hospital.ward)
+    with check_refused(WrongSite):
+        move_device(device=elsewhere, area=hospital.theatre, from_on=MARCH, **by_ruan)
+    with check_refused(WrongSite):  # not even by a day before it stood anywhere
+        move_device(device=elsewhere, area=hospital.theatre, from_on=JANUARY - dt.timedelta(days=1), **by_ruan)
+
+
+def test_a_device_of_another_site_is_neither_registered_nor_labelled_nor_put_away(hospital: Hospital) -> None:
+    one_site = type(hospital.odile)(hospital.odile.person, hospital.odile.role, hospital.ruan.sites)
+    with check_refused(WrongSite):
+        register_device(**{**asked_of(hospital), "area": hospital.ward, "actor": one_site})
+    elsewhere = a_device(hospital.odile, hospital.model, "OM-3", hospital.ward)
+    by_ruan: dict[str, Any] = {"from_on": MARCH, "actor": hospital.ruan, "at": AT}
+    with check_refused(WrongSite):
+        set_tag(device=elsewhere, tag="T-3", **by_ruan)
+    with check_refused(WrongSite):
+        set_service_state(device=elsewhere, state=ServiceStateKind.STORED, **by_ruan)
+
+
+def test_what_does_not_exist_is_refused(hospital: Hospital) -> None:
+    by_odile: dict[str, Any] = {"from_on": MARCH, "actor": hospital.odile, "at": AT}
+    with check_refused(UnknownReference):
+        move_device(device=hospital.device, area=404, **by_odile)
+    with check_refused(UnknownReference):
+        move_device(device=404, area=hospital.ward, **by_odile)
+    with check_refused(UnknownReference):
+        set_tag(device=404, tag="T-4", **by_odile)
 
 
 def test_a_departure_says_how(hospital: Hospital) -> None:
-    deed = {"device": hospital.device, "from_on": MARCH, "actor": hospital.ruan, "at": AT}
-    refused(DepartureUnclear, lambda: set_service_state(state=ServiceStateKind.LEFT, **deed))
-    refused(
-        DepartureUnclear,
-        lambda: set_service_state(state=ServiceStateKind.STORED, departure=Departure.SOLD, **deed),
-    )
-    set_service_state(state=ServiceStateKind.LEFT, departure=Departure.SCRAPPED, **deed)
-    assert ServiceState.objects.current().on(MARCH).get(device=hospital.device).departure == "scrapped"
-
-
-def test_a_correction_needs_a_reason_and_happens_once(hospital: Hospital) -> None:
-    wrong = Placement.objects.current().get(device=hospital.device)
-    deed = {"wrong": wrong, "area": hospital.ward, "from_on": JANUARY, "actor": hospital.odile, "at": AT}
-    refused(ReasonMissing, lambda: correct_placement(reason=" ", **deed))
-    correct_placement(reason="It came to the ward first.", **deed)
-    assert Placement.objects.current().get(device=hospital.device).area_id == hospital.ward
-    refused(AlreadyReplaced, lambda: correct_placement(reason="Once more.", **deed))
-
-
-def test_an_identity_cannot_be_corrected_into_another_device(hospital: Hospital) -> None:
-    a_device(hospital.odile, hospital.model, "OM-2", hospital.theatre)
-    wrong = DeviceIdentity.objects.current().get(device=hospital.device)
-    deed = {"wrong": wrong, "device_model": hospital.model, "actor": hospital.odile, "at": AT, "reason": "Misread."}
-    refused(SerialTaken, lambda: correct_identity(serial="OM-2", **deed))
-    correct_identity(serial="OM-7", **deed)
-    assert DeviceIdentity.objects.current().get(device=hospital.device).serial == "OM-7"
-
-
-def test_what_never_was_is_taken_back(hospital: Hospital) -> None:
-    move_device(device=hospital.device, area=hospital.ward, from_on=MARCH, actor=hospital.odile, at=AT)
-    wrong = Placement.objects.current().get(device=hospital.device, from_on=MARCH)
-    take_back(wrong=wrong, reason="Another device was moved.", actor=hospital.odile, at=AT)
-    assert Placement.objects.current().on(MARCH).get(device=hospital.device).area_id == hospital.theatre
-    assert verify().sound
-
-
-def test_a_technician_corrects_nothing(hospital: Hospital) -> None:
-    wrong = Placement.objects.current().get(device=hospital.device)
-    refused(NotAllowed, lambda: take_back(wrong=wrong, reason="Mine.", actor=hospital.ruan, at=AT))
-
-
-def test_a_retry_gets_the_first_receipt_even_where_it_would_now_be_refused(hospital: Hospital) -> None:
-    request = Request.of("tablet-1", {"serial": "OM-9"})
-
-    def register() -> object:
-        return register_device(
-            device_model=hospital.model, serial="OM-9", tag="T-9", area=hospital.theatre, from_on=JANUARY,
-            actor=hospital.odile, at=AT, request=request,
-        )  # fmt: skip
-
-    first, again = register(), register()
-    assert (again.seq, again.repeated) == (first.seq, True)  # type: ignore[attr-defined]
+    deed: dict[str, Any] = {"device": hospital.device, "from_on": MARCH, "actor": hospital.ruan, "at": AT}
+    with check_refused(DepartureUnclear):
+        set_service_state(state=ServiceStateKind.LEFT, **deed)
+    with check_refused(DepartureUnclear):
+        set_service_state(state=ServiceStateKind.STORED, departure=Departure.SOLD, **deed)
+    set_service_state(state=ServiceStateKind.LEFT, departure=Departure.SCRAPPED, note="Column bent.", **deed)
+    left = ServiceState.objects.current().on(MARCH).get(device=hospital.device)
+    assert (left.departure, left.note.words) == ("scrapped", "Column bent.")

@@ -2,91 +2,172 @@
 
 import io
 from pathlib import Path
+from typing import Any
 
 import pytest
-from django.test import override_settings
+from django.db import connection
 
 from pmcore.engines.records import SYSTEM
-from pmcore.models import Attachment
-from pmcore.queries.files import path_of
-from pmcore.queries.head import head
+from pmcore.engines.vocabulary import Role
+from pmcore.models import Attachment, Hold
+from pmcore.models.rows import Row
+from pmcore.queries.columns import BadValue
+from pmcore.queries.files import NoSuchFile, open_file, path_of
 from pmcore.queries.verification import verify
-from pmcore.services.files import FileEmpty, FileTooLarge, attach_file
-from pmcore.services.refusals import UnknownReference
+from pmcore.services.files import LARGEST, FileEmpty, FileTooLarge, attach_file
+from pmcore.services.refusals import NotAllowed, UnknownReference, WrongSite
 from pmcore.services.requests import Receipt
-from tests.history import AT, World, small_world
+from tests.cast import Hospital, a_hospital, a_person, check_refused
+from tests.history import AT, written
 
 pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture(autouse=True)
-def folder(tmp_path: Path):
-    with override_settings(DATA=tmp_path):
-        yield tmp_path
+def folder(settings, tmp_path: Path) -> Path:
+    settings.DATA = tmp_path
+    return tmp_path
 
 
 @pytest.fixture
-def world() -> World:
-    return small_world()
+def hospital() -> Hospital:
+    return a_hospital()
 
 
-def attached(thing: int, content: bytes = b"a photo", **options: int) -> Receipt:
-    return attach_file(
-        thing=thing,
-        stream=io.BytesIO(content),
-        name="inlet.jpg",
-        media_type="image/jpeg",
-        actor=SYSTEM,
-        at=AT,
-        **options,
-    )
+def attached(thing: int, content: bytes = b"a photo", **changed: Any) -> Receipt:
+    asked = {"name": "inlet.jpg", "media_type": "image/jpeg", "actor": SYSTEM, "at": AT, **changed}
+    return attach_file(thing=thing, stream=io.BytesIO(content), **asked)
 
 
 def files(folder: Path) -> list[Path]:
-    return [path for path in (folder / "files").rglob("*") if path.is_file()]
+    return [path for path in folder.rglob("*") if path.is_file()]
 
 
-def test_a_file_is_kept_under_its_hash(world: World, folder: Path) -> None:
-    attached(world.device)
+def test_a_file_is_kept_under_its_hash(hospital: Hospital) -> None:
+    attached(hospital.device)
     fact = Attachment.objects.get()
-    kept = path_of(fact.sha256)
-    assert kept.read_bytes() == b"a photo"
-    assert kept.stat().st_mode & 0o077 == 0
-    assert (fact.size, fact.thing) == (7, world.device)
+    with open_file(fact.sha256) as file:
+        assert file.read() == b"a photo"
+    assert path_of(fact.sha256).stat().st_mode & 0o777 == 0o600
+    assert (fact.size, fact.thing) == (7, hospital.device)
     assert verify().sound
 
 
-def test_the_same_content_is_kept_once(world: World, folder: Path) -> None:
-    attached(world.device)
-    attached(world.site)
+def test_the_same_content_is_kept_once(hospital: Hospital, folder: Path) -> None:
+    attached(hospital.device)
+    attached(hospital.alderwick)
     assert len(files(folder)) == 1
     assert Attachment.objects.count() == 2
 
 
-def test_too_large_or_empty_is_refused_and_leaves_nothing(world: World, folder: Path) -> None:
-    size = head().size
-    with pytest.raises(FileTooLarge):
-        attached(world.device, b"x" * 101, largest=100)
-    with pytest.raises(FileEmpty):
-        attached(world.device, b"")
+@pytest.mark.parametrize(
+    ("content", "changed", "error"),
+    [
+        (b"x" * 101, {"limit_bytes": 100}, FileTooLarge),
+        (b"x" * (LARGEST + 1), {}, FileTooLarge),
+        (b"", {}, FileEmpty),
+        (b"x", {"name": ""}, BadValue),
+        (b"x", {"name": "inlet\x00.jpg"}, BadValue),
+        (b"x", {"media_type": "m" * 81}, BadValue),
+    ],
+)
+def test_a_file_that_makes_no_sense_is_refused_and_leaves_nothing(
+    hospital: Hospital, folder: Path, content: bytes, changed: dict[str, Any], error: type[Exception]
+) -> None:
+    with check_refused(error):
+        attached(hospital.device, content, **changed)
     assert files(folder) == []
-    assert head().size == size
 
 
-def test_a_thing_that_does_not_exist_gets_no_file(world: World) -> None:
-    with pytest.raises(UnknownReference):
+def test_a_file_as_large_as_the_limit_is_kept(hospital: Hospital) -> None:
+    assert attached(hospital.device, b"x" * 100, limit_bytes=100).seq
+
+
+def test_a_sender_who_breaks_off_leaves_nothing(hospital: Hospital, folder: Path) -> None:
+    class Broken(io.BytesIO):
+        def read(self, size: int | None = -1) -> bytes:
+            part = super().read(3)
+            if not part:
+                raise ConnectionResetError
+            return part
+
+    with check_refused(ConnectionResetError):
+        attach_file(
+            thing=hospital.device, stream=Broken(b"a pho"), name="n", media_type="m/m", actor=SYSTEM, at=AT
+        )  # fmt: skip
+    assert files(folder) == []
+
+
+def test_what_does_not_exist_gets_no_file(hospital: Hospital, folder: Path) -> None:
+    with check_refused(UnknownReference):
         attached(999_999)
+    assert files(folder) == []
 
 
-def test_a_missing_file_is_named(world: World) -> None:
-    attached(world.device)
+def test_who_works_elsewhere_or_only_looks_attaches_nothing(hospital: Hospital, folder: Path) -> None:
+    elsewhere = a_person("Ines Caddock", Role.TECHNICIAN, hospital.stennet)
+    auditor = a_person("Ada Merrow", Role.AUDITOR, hospital.alderwick)
+    hold = Row(Hold, device=hospital.device)
+    written("hold_placed", hospital.device, hold)
+    for thing in (hospital.device, hospital.theatre, hospital.alderwick, hold.id or 0):
+        with check_refused(WrongSite):
+            attached(thing, actor=elsewhere)
+    with check_refused(NotAllowed):
+        attached(hospital.device, actor=auditor)
+    assert files(folder) == []
+
+
+def test_what_is_of_no_site_gets_a_file_from_anybody_at_work(hospital: Hospital) -> None:
+    assert attached(hospital.model, actor=hospital.ruan).subject == hospital.model
+
+
+@pytest.mark.parametrize("sha256", ["0" * 64, "", "../../etc/passwd", "A" * 64])
+def test_what_is_not_kept_is_not_opened(sha256: str) -> None:
+    with pytest.raises(NoSuchFile):
+        open_file(sha256)
+
+
+def test_a_missing_file_is_named(hospital: Hospital) -> None:
+    attached(hospital.device)
     path_of(Attachment.objects.get().sha256).unlink()
     assert [fault.code for fault in verify().faults] == ["file_missing"]
     assert "'inlet.jpg'" in str(verify().faults[0])
 
 
-@pytest.mark.parametrize("content", [b"a phot", b"a phot0"])
-def test_an_altered_file_is_named(world: World, content: bytes) -> None:
-    attached(world.device)
+@pytest.mark.parametrize("content", [b"a phot", b"a phot0", b"", b"a photo "])
+def test_an_altered_file_is_named(hospital: Hospital, content: bytes) -> None:
+    attached(hospital.device)
     path_of(Attachment.objects.get().sha256).write_bytes(content)
     assert [fault.code for fault in verify().faults] == ["file_altered"]
+
+
+def test_what_cannot_be_read_is_named_and_verification_goes_on(hospital: Hospital) -> None:
+    attached(hospital.device)
+    attached(hospital.device, b"another photo")
+    first, second = (path_of(fact.sha256) for fact in Attachment.objects.order_by("pk"))
+    first.unlink()
+    first.mkdir()
+    second.unlink()
+    assert [fault.code for fault in verify().faults] == ["file_unreadable", "file_missing"]
+
+
+def test_the_same_file_attached_again_heals_the_kept_one(hospital: Hospital) -> None:
+    attached(hospital.device)
+    path_of(Attachment.objects.get().sha256).write_bytes(b"rot")
+    attached(hospital.device)
+    assert verify().sound
+
+
+def test_no_transaction_is_open_while_a_file_is_written(hospital: Hospital) -> None:
+    depth = len(connection.savepoint_ids)
+    seen: list[int] = []
+
+    class Watched(io.BytesIO):
+        def read(self, size: int | None = -1) -> bytes:
+            seen.append(len(connection.savepoint_ids))
+            return super().read(size)
+
+    attach_file(
+        thing=hospital.device, stream=Watched(b"a photo"), name="n", media_type="m/m", actor=SYSTEM, at=AT
+    )  # fmt: skip
+    assert set(seen) == {depth}

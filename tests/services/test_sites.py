@@ -1,4 +1,4 @@
-"""Sites, people and the catalogue: who may open them, and what is refused."""
+"""Sites, areas and holidays."""
 
 import datetime as dt
 from typing import Any
@@ -6,91 +6,78 @@ from typing import Any
 import pytest
 
 from pmcore.engines.records import SYSTEM
-from pmcore.engines.vocabulary import AreaKind, EnergySource, Role
-from pmcore.models import ModelDetails, RoleHeld, SiteDetails, SiteHoliday, SiteMembership
+from pmcore.engines.vocabulary import AreaKind
+from pmcore.models import AreaDetails, SiteDetails, SiteHoliday, SiteWeek
 from pmcore.queries.columns import BadValue
-from pmcore.queries.head import head
-from pmcore.services.catalogue import register_class, register_model, register_revision
-from pmcore.services.people import NoRoleOfPeople, give_role, register_person, register_provider, set_membership
-from pmcore.services.refusals import NotAllowed, WrongSite
-from pmcore.services.sites import BadWeek, LabelTaken, UnknownZone, open_area, open_site, set_holidays
-from tests.cast import AT, JANUARY, Hospital, a_hospital
-from tests.history import MARCH
+from pmcore.queries.verification import verify
+from pmcore.services.refusals import Conflict, UnknownReference
+from pmcore.services.sites import BadWeek, LabelTaken, NoHolidays, UnknownZone, open_area, open_site, set_holidays
+from tests.cast import AT, JANUARY, a_site, check_refused
 
 pytestmark = pytest.mark.django_db
 
-BY_THE_OFFICE: dict[str, Any] = {"from_on": JANUARY, "actor": SYSTEM, "at": AT}
-
-
-@pytest.fixture
-def hospital() -> Hospital:
-    return a_hospital()
+BY_THE_OFFICE: dict[str, Any] = {"actor": SYSTEM, "at": AT}
+CHRISTMAS = dt.date(2026, 12, 25)
 
 
 @pytest.mark.parametrize(
     ("changed", "error"),
     [
         ({"time_zone": "Europe/Alderwick"}, UnknownZone),
+        ({"time_zone": "../Europe/London"}, UnknownZone),
+        ({"time_zone": "localtime"}, UnknownZone),
+        ({"time_zone": ""}, UnknownZone),
         ({"working": "12"}, BadWeek),
         ({"working": "11111xx"}, BadWeek),
         ({"label": "AG"}, LabelTaken),
-        ({"name": ""}, BadValue),
         ({"label": "x" * 21}, BadValue),
+        ({"label": "A\x00"}, BadValue),
+        ({"name": ""}, BadValue),
+        ({"from_on": "2026-01-01"}, BadValue),
     ],
 )
-def test_a_site_that_makes_no_sense_is_refused(
-    hospital: Hospital, changed: dict[str, str], error: type[Exception]
-) -> None:
-    size = head().size
-    asked = {"label": "FL", "name": "Fallow Lane", "time_zone": "Europe/London", **changed}
-    with pytest.raises(error):
+def test_a_site_that_makes_no_sense_is_refused(changed: dict[str, Any], error: type[Exception]) -> None:
+    a_site("AG", "Alderwick General")
+    asked = {"label": "FL", "name": "Fallow Lane", "time_zone": "Europe/London", "from_on": JANUARY, **changed}
+    with check_refused(error):
         open_site(**asked, **BY_THE_OFFICE)
-    assert head().size == size
-    assert SiteDetails.objects.count() == 2
 
 
-def test_only_the_office_opens_sites_and_registers_people(hospital: Hospital) -> None:
-    by_odile = {**BY_THE_OFFICE, "actor": hospital.odile}
-    with pytest.raises(NotAllowed, match="A manager may not open a site"):
-        open_site(label="FL", name="Fallow Lane", time_zone="Europe/London", **by_odile)
-    with pytest.raises(NotAllowed):
-        register_person(name="Nobody Yet", role=Role.MANAGER, sites=[], **by_odile)
+def test_a_site_has_its_zone_and_its_week() -> None:
+    site = open_site(
+        label="FL", name="Fallow Lane", time_zone="Pacific/Auckland", working="0111110", from_on=JANUARY,
+        **BY_THE_OFFICE,
+    ).subject  # fmt: skip
+    assert SiteDetails.objects.current().on(JANUARY).get(site=site).time_zone == "Pacific/Auckland"
+    assert SiteWeek.objects.current().on(JANUARY).get(site=site).working == "0111110"
+    assert verify().sound
 
 
-def test_an_area_is_opened_at_ones_own_site(hospital: Hospital) -> None:
-    odile_at_one = type(hospital.odile)(hospital.odile.person, Role.MANAGER, frozenset({hospital.alderwick}))
-    with pytest.raises(WrongSite):
-        open_area(site=hospital.stennet, name="Store", kind=AreaKind.STORE, from_on=JANUARY, actor=odile_at_one, at=AT)
+def test_an_area_belongs_to_its_site() -> None:
+    site = a_site("AG", "Alderwick General")
+    area = open_area(site=site, name="Theatre 1", kind=AreaKind.THEATRE, from_on=JANUARY, **BY_THE_OFFICE).subject
+    details = AreaDetails.objects.current().get(area=area)
+    assert (details.area.site_id, details.name, details.kind, details.closed) == (site, "Theatre 1", "theatre", False)
 
 
-def test_holidays_are_facts_of_their_days(hospital: Hospital) -> None:
-    days = {dt.date(2026, 12, 25): "Christmas Day", dt.date(2026, 12, 28): "Boxing Day, in lieu"}
-    set_holidays(site=hospital.alderwick, days=days, actor=hospital.odile, at=AT)
+def test_a_site_that_does_not_exist_gets_no_area_and_no_holidays() -> None:
+    with check_refused(UnknownReference):
+        open_area(site=404, name="Theatre 1", kind=AreaKind.THEATRE, from_on=JANUARY, **BY_THE_OFFICE)
+    with check_refused(UnknownReference):
+        set_holidays(site=404, days={CHRISTMAS: "Christmas Day"}, **BY_THE_OFFICE)
+
+
+def test_holidays_are_facts_of_their_days() -> None:
+    site = a_site("AG", "Alderwick General")
+    days = {CHRISTMAS: "Christmas Day", dt.date(2026, 12, 28): "Boxing Day, in lieu"}
+    set_holidays(site=site, days=days, **BY_THE_OFFICE)
     assert dict(SiteHoliday.objects.current().values_list("from_on", "name")) == days
 
 
-def test_roles_and_memberships_change_from_a_day_on(hospital: Hospital) -> None:
-    ruan = hospital.ruan.person
-    assert ruan is not None
-    give_role(person=ruan, role=Role.SCHEDULER, from_on=MARCH, actor=SYSTEM, at=AT)
-    set_membership(person=ruan, site=hospital.alderwick, member=False, from_on=MARCH, actor=SYSTEM, at=AT)
-    role = RoleHeld.objects.current().filter(person=ruan)
-    member = SiteMembership.objects.current().filter(person=ruan)
-    assert (role.on(JANUARY).get().role, role.on(MARCH).get().role) == ("technician", "scheduler")
-    assert (member.on(JANUARY).get().member, member.on(MARCH).get().member) == (True, False)
-
-
-def test_nobody_acts_as_the_service_itself() -> None:
-    with pytest.raises(NoRoleOfPeople):
-        register_person(name="A Machine", role=Role.SYSTEM, sites=[], **BY_THE_OFFICE)
-
-
-def test_providers_and_the_catalogue_are_registered(hospital: Hospital) -> None:
-    register_provider(name="Halden Cove Services", **BY_THE_OFFICE)
-    lift = register_class(name="Patient lift", life_support=False, **BY_THE_OFFICE).subject
-    model = register_model(
-        maker="Pellimar", name="Sedge", device_class=lift, energy_sources=[EnergySource.BATTERY], **BY_THE_OFFICE
-    ).subject
-    register_revision(device_model=model, label="C", **BY_THE_OFFICE)
-    details = ModelDetails.objects.current().get(device_model=model)
-    assert (details.mains, details.battery, details.manual) == (False, True, False)
+def test_no_holidays_and_the_same_day_twice_are_refused() -> None:
+    site = a_site("AG", "Alderwick General")
+    set_holidays(site=site, days={CHRISTMAS: "Christmas Day"}, **BY_THE_OFFICE)
+    with check_refused(Conflict):
+        set_holidays(site=site, days={dt.date(2026, 12, 24): "Eve", CHRISTMAS: "Christmas"}, **BY_THE_OFFICE)
+    with check_refused(NoHolidays):
+        set_holidays(site=site, days={}, **BY_THE_OFFICE)

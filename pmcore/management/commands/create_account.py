@@ -10,7 +10,10 @@ from pmcore import clock
 from pmcore.engines.vocabulary import Role
 from pmcore.queries.columns import BadValue
 from pmcore.services.accounts import AccountRefused, create_account
-from pmcore.services.refusals import RecordRefused
+from pmcore.services.refusals import RecordBusy, RecordRefused
+
+# A role counts from a day on: the one that has begun everywhere, so that it counts at every site at once.
+_LAST_TO_BEGIN = "Etc/GMT+12"
 
 
 class Command(BaseCommand):
@@ -36,9 +39,9 @@ class Command(BaseCommand):
                 site_labels=options["site"],
                 email=options["email"],
                 at=at,
-                on=at.date(),
+                on=clock.today(at, _LAST_TO_BEGIN),
             )
-        except (AccountRefused, RecordRefused, BadValue) as error:
+        except (AccountRefused, RecordRefused, RecordBusy, BadValue) as error:
             raise CommandError(str(error)) from error
         self.stdout.write(f"{account.username} can sign in now.")
 
@@ -46,6 +49,6 @@ class Command(BaseCommand):
         if file is None:
             return getpass.getpass("Password: ")
         try:
-            return file.read_text().strip()
-        except OSError as error:
-            raise CommandError(f"{file} cannot be read: {error.strerror}.") from error
+            return file.read_text().rstrip("\r\n")
+        except (OSError, UnicodeDecodeError) as error:
+            raise CommandError(f"{file} cannot be read: {error}.") from error

@@ -19,10 +19,12 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         at = clock.now()
-        expires_at = at + dt.timedelta(days=options["days"]) if options["days"] is not None else None
         try:
+            expires_at = at + dt.timedelta(days=options["days"]) if options["days"] is not None else None
             token = create_token(username=options["user"], label=options["label"], at=at, expires_at=expires_at)
         except AccountRefused as error:
             raise CommandError(str(error)) from error
+        except OverflowError as error:
+            raise CommandError(f"{options['days']} days are more than a calendar holds.") from error
         self.stdout.write(token)
         self.stderr.write("Keep it now: it is not shown again.")

@@ -1,0 +1,124 @@
+"""What was recorded wrongly about a device is put right by another entry; the wrong one stays readable."""
+
+import datetime as dt
+from collections.abc import Sequence
+from typing import Any
+
+from pmcore.engines.records import Actor
+from pmcore.models import (
+    DeviceIdentity,
+    DeviceRevision,
+    Lending,
+    MeterReading,
+    Ownership,
+    Placement,
+    ServiceState,
+    Succession,
+    TagHeld,
+    UseSeen,
+)
+from pmcore.models.base import Fact
+from pmcore.models.rows import Row
+from pmcore.services.append import append
+from pmcore.services.devices import check_serial_free, check_tag_free
+from pmcore.services.permissions import check_area, check_device, use_case
+from pmcore.services.refusals import RecordRefused, UnknownReference
+from pmcore.services.requests import Receipt, Request
+from pmcore.services.values import check_values
+
+# What can be taken back without saying what was so instead; a device without an identity would be none.
+TAKEN_BACK_AS: dict[type[Fact], str] = {
+    Placement: "device_placed",
+    TagHeld: "tag_set",
+    ServiceState: "service_state_set",
+    DeviceRevision: "revision_set",
+    Ownership: "ownership_set",
+    Lending: "lending_set",
+    UseSeen: "use_seen",
+    Succession: "device_succeeded",
+    MeterReading: "meter_read",
+}
+
+
+class ReasonMissing(RecordRefused):
+    """A correction says why."""
+
+
+@use_case("correct a device")
+def correct_placement(
+    *,
+    wrong: int,
+    area: int,
+    from_on: dt.date,
+    reason: str,
+    actor: Actor,
+    at: dt.datetime,
+    request: Request | None = None,
+) -> Receipt:
+    """The placement `wrong` (its id) was another. Raises ReasonMissing, AlreadyReplaced, UnknownReference, WrongSite,
+    NotAllowed."""
+    fact = _fact(wrong, [Placement])
+    right = Row(Placement, device=fact.device_id, from_on=from_on, area=area)
+    check_values(right)
+    check_area(actor, area)
+    return _replace("device_placed", fact, [right], reason=reason, actor=actor, at=at, request=request)
+
+
+@use_case("correct a device")
+def correct_identity(
+    *,
+    wrong: int,
+    device_model: int,
+    serial: str,
+    reason: str,
+    actor: Actor,
+    at: dt.datetime,
+    request: Request | None = None,
+) -> Receipt:
+    """The identity `wrong` (its id) has another model or serial number. Raises SerialTaken, ReasonMissing,
+    AlreadyReplaced, UnknownReference, WrongSite, NotAllowed."""
+    fact = _fact(wrong, [DeviceIdentity])
+    right = Row(DeviceIdentity, device=fact.device_id, device_model=device_model, serial=serial)
+    check_values(right)
+    check_serial_free(device_model, serial, fact.device_id)
+    return _replace("device_identified", fact, [right], reason=reason, actor=actor, at=at, request=request)
+
+
+@use_case("correct a device")
+def take_back(*, wrong: int, reason: str, actor: Actor, at: dt.datetime, request: Request | None = None) -> Receipt:
+    """The fact `wrong` (its id) never was, and nothing stands in its place: what was said before it holds on.
+
+    Raises ReasonMissing, AlreadyReplaced, UnknownReference, TagTaken, WrongSite, NotAllowed.
+    """
+    fact = _fact(wrong, list(TAKEN_BACK_AS))
+    if isinstance(fact, TagHeld):
+        _check_earlier_tag_free(fact)
+    return _replace(TAKEN_BACK_AS[type(fact)], fact, [], reason=reason, actor=actor, at=at, request=request)
+
+
+def _fact(wrong: int, tables: Sequence[type[Fact]]) -> Any:
+    """The fact of that id, from whichever of the tables has it: all share one counter."""
+    for table in tables:
+        fact = table.objects.filter(pk=wrong).first()
+        if fact is not None:
+            return fact
+    raise UnknownReference(" or ".join(table.record_name() for table in tables), [wrong])
+
+
+def _replace(
+    kind: str, wrong: Any, rows: list[Row], *, reason: str, actor: Actor, at: dt.datetime, request: Request | None
+) -> Receipt:
+    check_device(actor, wrong.device_id, at.date())
+    if isinstance(wrong, Placement):
+        check_area(actor, wrong.area_id)
+    if not reason.strip():
+        raise ReasonMissing("Say why the record was wrong.")
+    return append(kind, wrong.device_id, rows, replaces=[wrong], note=reason, actor=actor, at=at, request=request)
+
+
+def _check_earlier_tag_free(wrong: TagHeld) -> None:
+    """The tag before it comes back into force, and may have been given to another device meanwhile."""
+    earlier = TagHeld.objects.current().filter(device=wrong.device_id, from_on__lt=wrong.from_on)
+    newest = earlier.order_by("-from_on").first()
+    if newest is not None:
+        check_tag_free(newest.tag, wrong.from_on, wrong.device_id)

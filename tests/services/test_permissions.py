@@ -1,0 +1,46 @@
+"""Who may do what, tried out: every use case by every role."""
+
+import pytest
+
+from pmcore.engines.records import Actor
+from pmcore.engines.vocabulary import Role
+from pmcore.services.permissions import MAY
+from pmcore.services.refusals import NotAllowed
+from tests.cast import a_hospital, check_refused
+from tests.deeds import DEEDS, do
+
+pytestmark = pytest.mark.django_db
+
+OFFICE = {Role.ADMINISTRATOR, Role.SYSTEM}
+MANAGED = {*OFFICE, Role.MANAGER}
+AT_WORK = {*MANAGED, Role.SCHEDULER, Role.TECHNICIAN}
+
+WHO = {
+    **dict.fromkeys(["open a site", "open an area", "set holidays", "redact"], OFFICE),
+    **dict.fromkeys(["register a person", "give a role", "set a membership", "register a provider"], OFFICE),
+    **dict.fromkeys(["register a class", "register a model", "register a revision"], MANAGED),
+    **dict.fromkeys(["register a device", "correct a device"], MANAGED),
+    **dict.fromkeys(["move a device", "set a tag", "set a service state", "attach a file"], AT_WORK),
+}
+
+
+@pytest.fixture(autouse=True)
+def files_of_the_test(settings, tmp_path) -> None:
+    settings.DATA = tmp_path
+
+
+@pytest.mark.parametrize("deed", DEEDS)
+def test_each_deed_is_done_by_its_roles_and_by_no_other(deed: str) -> None:
+    hospital = a_hospital()
+    both = frozenset({hospital.alderwick, hospital.stennet})
+    for number, role in enumerate(Role):
+        actor = Actor(hospital.ruan.person, role, both)
+        if role in WHO[deed]:
+            assert do(deed, hospital, actor, number).seq
+        else:
+            with check_refused(NotAllowed, f"may not {deed}"):
+                do(deed, hospital, actor, number)
+
+
+def test_no_use_case_goes_untried() -> None:
+    assert set(DEEDS) == set(WHO) == set(MAY)
