@@ -7,10 +7,13 @@ import pytest
 from django.core.management import call_command
 from django.test import Client
 
-from pmcore.models import Account, Placement
+from pmcore.models import Account, Follower, Job, Placement, Token
 from pmcore.models.base import Recorded, RecordIsAppendOnly
 from pmcore.models.guards import GUARDED
-from tests.history import small_history
+from pmcore.queries.actors import token_digest
+from pmcore.queries.head import head
+from pmcore.queries.verification import verify
+from tests.history import AT, small_history
 from tests.samples import Everything
 
 pytestmark = pytest.mark.django_db
@@ -36,17 +39,69 @@ def test_every_table_can_be_looked_at(administrator: Client) -> None:
         assert administrator.get(f"{address}{first.pk}/change/").status_code == 200, address
 
 
-def test_no_fact_is_added_changed_or_deleted(administrator: Client) -> None:
-    small_history()
+def test_nothing_recorded_is_added_changed_or_deleted(administrator: Client) -> None:
+    Everything().write()
+    verified = verify()
+    for model in GUARDED:
+        before = rows(model)
+        first = before[0][model._meta.pk.attname]
+        address = f"/admin/pmcore/{model._meta.model_name}/"
+        changed = {name: str(value) for name, value in before[0].items()}
+        assert administrator.post(f"{address}add/", changed).status_code == 403
+        assert administrator.post(f"{address}{first}/change/", changed).status_code == 403
+        assert administrator.post(f"{address}{first}/delete/", {"post": "yes"}).status_code == 403
+        chosen = {"action": "delete_selected", "_selected_action": [str(first)], "post": "yes"}
+        assert b"delete_selected" not in administrator.post(address, chosen).content
+        assert rows(model) == before
+    assert verify() == verified
+
+
+def test_a_placement_cannot_be_edited_even_with_a_well_filled_form(administrator: Client) -> None:
+    world = small_history()
     before = rows(Placement)
-    first = before[0]["id"]
-    address = "/admin/pmcore/placement/"
-    changed = {"entry": 1, "device": 1, "area": 1, "from_on": "2020-01-01"}
-    assert administrator.post(f"{address}add/", changed).status_code == 403
-    assert administrator.post(f"{address}{first}/change/", changed).status_code == 403
-    assert administrator.post(f"{address}{first}/delete/", {"post": "yes"}).status_code == 403
-    administrator.post(address, {"action": "delete_selected", "_selected_action": [str(first)], "post": "yes"})
+    form = {"entry": 1, "device": world.device, "area": world.ward, "from_on": "2020-01-01", "_save": "Save"}
+    assert administrator.post("/admin/pmcore/placement/add/", form).status_code == 403
+    assert administrator.post(f"/admin/pmcore/placement/{before[0]['id']}/change/", form).status_code == 403
     assert rows(Placement) == before
+
+
+def test_a_token_is_looked_at_without_its_hash_and_not_changed(administrator: Client) -> None:
+    token = Token.objects.create(
+        account=Account.objects.get(username="wim"), digest=token_digest("raw"), label="report", made_at=AT
+    )
+    for address in ("", f"{token.pk}/change/"):
+        page = administrator.get(f"/admin/pmcore/token/{address}")
+        assert page.status_code == 200
+        assert b"report" in page.content
+        assert token.digest.encode() not in page.content
+    assert administrator.post(f"/admin/pmcore/token/{token.pk}/delete/", {"post": "yes"}).status_code == 403
+    assert administrator.post("/admin/pmcore/token/add/", {}).status_code == 403
+
+
+def test_jobs_and_followers_are_looked_at_and_not_changed(administrator: Client) -> None:
+    Job.objects.create(kind="export", unique_key="1", asked_at=AT)
+    Follower.objects.create(name="alerts")
+    for model in (Job, Follower):
+        address = f"/admin/pmcore/{model._meta.model_name}/"
+        first = model.objects.get().pk
+        assert administrator.get(address).status_code == 200
+        assert administrator.get(f"{address}{first}/change/").status_code == 200
+        assert administrator.post(f"{address}{first}/delete/", {"post": "yes"}).status_code == 403
+        assert administrator.post(f"{address}add/", {}).status_code == 403
+
+
+def test_an_account_gets_its_person(administrator: Client) -> None:
+    world = small_history()
+    account = Account.objects.get(username="wim")
+    address = f"/admin/pmcore/account/{account.pk}/change/"
+    form = administrator.get(address).context["adminform"].form
+    filled = {name: value for name, value in form.initial.items() if value not in (None, "", [], True, False)}
+    filled |= {"is_active": "on", "is_staff": "on", "is_superuser": "on", "person": str(world.person)}
+    joined = account.date_joined
+    filled |= {"date_joined_0": f"{joined:%Y-%m-%d}", "date_joined_1": f"{joined:%H:%M:%S}"}
+    assert administrator.post(address, filled).status_code == 302
+    account.refresh_from_db()
+    assert account.person_id == world.person
 
 
 def test_an_account_is_switched_off_not_deleted(administrator: Client) -> None:
@@ -70,7 +125,7 @@ def test_nobody_signs_up_by_themselves(client: Client) -> None:
 
 def test_loaddata_is_refused(tmp_path: Path) -> None:
     world = small_history()
-    before = rows(Placement)
+    before, size = rows(Placement), head().size
     fields = {"entry": 1, "device": world.device, "area": world.ward, "from_on": "2026-09-01", "replaced_by": None}
     for pk in (before[0]["id"], 900):
         fixture = tmp_path / f"{pk}.json"
@@ -78,3 +133,4 @@ def test_loaddata_is_refused(tmp_path: Path) -> None:
         with pytest.raises(RecordIsAppendOnly):
             call_command("loaddata", str(fixture), verbosity=0)
     assert rows(Placement) == before
+    assert head().size == size
