@@ -51,7 +51,7 @@ def setup(options: list[str]) -> None:
         print("This Python already has every package, so no environment is needed.")
         return
     provide(kind)
-    print(f"The environment is ready: go on with `python3 manage.py {'pytest' if options else 'demo'}`.")
+    print(f"The environment is ready: go on with `python3 manage.py {'pytest' if options else 'migrate'}`.")
 
 
 def reach(command: str, kind: str) -> None:

@@ -10,9 +10,13 @@ import bootstrap
 def main() -> None:
     bootstrap.enter(sys.argv[1:])
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "pmcore.settings")
+    from django.core.exceptions import ImproperlyConfigured
     from django.core.management import execute_from_command_line
 
-    execute_from_command_line(sys.argv)
+    try:
+        execute_from_command_line(sys.argv)
+    except ImproperlyConfigured as error:
+        sys.exit(str(error))  # it names the setting; where it was read helps nobody
 
 
 if __name__ == "__main__":

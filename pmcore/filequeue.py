@@ -1,11 +1,14 @@
 """The embedded queue: kombu's folder of message files, made safe for several processes.
 
 kombu writes a message or a table of bindings in place, so that a reader may find half of it. Here each is written aside
-and renamed, and a message is taken by renaming it: of two takers one succeeds.
+and renamed, and a message is taken by renaming it: of two takers one succeeds. What a power cut left unreadable is
+passed over: a message stays among the taken ones, a table is written anew.
 """
 
 import fcntl
 import uuid
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from queue import Empty
 from typing import Any
@@ -33,20 +36,41 @@ class Channel(filesystem.Channel):  # type: ignore[misc]  # kombu carries no typ
             taken = Path(self.processed_folder) / message.name
             try:
                 message.rename(taken)
-            except FileNotFoundError:
-                continue  # another worker was quicker
-            payload = loads(taken.read_text())
+                payload = loads(taken.read_text())
+            except (FileNotFoundError, ValueError):
+                continue  # another worker was quicker, or it cannot be read
             taken.unlink()
             return payload
         raise Empty
 
-    def _queue_bind(self, exchange: str, routing_key: str, pattern: str, queue: str) -> None:
-        binding = [routing_key or "", pattern or "", queue or ""]
+    def get_table(self, exchange: str) -> list[Any]:
+        try:
+            return list(super().get_table(exchange))
+        except ValueError:
+            return []
+
+    @contextmanager
+    def _bindings(self, exchange: str) -> Iterator[list[list[str]]]:
+        """The bindings of the exchange, to be changed by one process at a time."""
+        path = self._exchange_file(exchange)
         with (self.control_folder / ".lock").open("w") as lock:
             fcntl.flock(lock, fcntl.LOCK_EX)
             bindings = [list(known) for known in self.get_table(exchange)]
+            yield bindings
+            self._write(path, bindings)
+
+    def _queue_bind(self, exchange: str, routing_key: str, pattern: str, queue: str) -> None:
+        binding = [routing_key or "", pattern or "", queue or ""]
+        with self._bindings(exchange) as bindings:
             if binding not in bindings:
-                self._write(self._exchange_file(exchange), [binding, *bindings])
+                bindings.insert(0, binding)
+
+    def _delete(self, queue: str, exchange: str, routing_key: str, pattern: str, *_: Any, **__: Any) -> None:
+        self._purge(queue)
+        binding = [routing_key or "", pattern or "", queue or ""]
+        with self._bindings(exchange) as bindings:
+            if binding in bindings:
+                bindings.remove(binding)
 
 
 class Transport(filesystem.Transport):  # type: ignore[misc]
@@ -58,9 +82,10 @@ TRANSPORT_ALIASES[NAME] = f"{__name__}:Transport"
 
 def transport_options(folder: Path) -> dict[str, Any]:
     """Makes the queue's folders, for their owner alone, and names them to kombu."""
+    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     parts = {name: folder / name for name in ("messages", "taken", "control")}
-    for part in parts.values():
-        part.mkdir(mode=0o700, parents=True, exist_ok=True)
+    for part in (folder, *parts.values()):
+        part.mkdir(mode=0o700, exist_ok=True)
     return {
         "data_folder_in": str(parts["messages"]),
         "data_folder_out": str(parts["messages"]),

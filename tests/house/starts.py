@@ -10,6 +10,7 @@ from tests.house.checkout import ROOT
 
 # Stubs that say when a start has gone all the way through.
 RUN_STUBS = {
+    "django/core/exceptions.py": "class ImproperlyConfigured(Exception): ...\n",
     "django/core/management/__init__.py": "def execute_from_command_line(argv): print('Django runs', argv[1:])\n",
     "allauth/__init__.py": "",
     "celery/__init__.py": "",

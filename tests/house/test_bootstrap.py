@@ -14,7 +14,7 @@ OPTIONS = "--quiet --only-binary :all: --require-hashes"
 def test_setup_makes_the_environment_and_says_so_in_one_sentence(checkout: Checkout) -> None:
     done = checkout.start("setup")
     assert done.returncode == 0
-    assert done.stdout == "The environment is ready: go on with `python3 manage.py demo`.\n"
+    assert done.stdout == "The environment is ready: go on with `python3 manage.py migrate`.\n"
     assert checkout.uv_calls() == [f"pip install --python {checkout.python} {OPTIONS} -r {checkout.run_lock}"]
     assert checkout.markers() == ["ready-run"]
 

@@ -29,8 +29,8 @@ class Command(BaseCommand):
     def _say(self, report: Report) -> None:
         for fault in report.faults:
             self.stdout.write(f"{fault}")
-        counted = f"{report.size:,} entries, {report.rows:,} rows and {report.texts:,} texts"
+        counted = f"entries {report.size:,}, rows {report.rows:,}, texts {report.texts:,}"
         if report.sound:
             self.stdout.write(f"The record is what its history says: {counted}. Root {report.root}.")
         else:
-            self.stdout.write(f"The record does not match its history: {len(report.faults)} faults in {counted}.")
+            self.stdout.write(f"The record does not match its history: faults {len(report.faults)}; {counted}.")
