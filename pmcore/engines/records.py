@@ -1,0 +1,103 @@
+"""What goes into the engines and what comes out: values, frozen, that know nothing of where they are kept."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+from datetime import date
+from typing import Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+Days = NDArray[np.datetime64]
+
+
+class ContradictoryRecord(ValueError):  # noqa: N818 - read aloud, the name says what is wrong
+    """The days of a record exclude one another, or one is missing that another needs."""
+
+
+@dataclass(frozen=True, slots=True)
+class Inspected:
+    """A complete inspection by the plan's procedure, on the site's day of its last mandatory step."""
+
+    performed_on: date
+    re_anchors: bool = False  # by the same act the plan's anchor moves to this day
+
+
+@dataclass(frozen=True, slots=True)
+class DueInspection:
+    """One due inspection and what is known to have become of it; None: it has not happened. All days are the site's."""
+
+    opens_on: date
+    due_on: date
+    closes_on: date
+    next_opens_on: date | None = None  # the opening of the window that follows in the plan
+    completed_on: date | None = None  # performed day of the inspection credited to this one
+    withdrawn_on: date | None = None
+    left_on: date | None = None  # the device left the inventory
+    left_recorded_on: date | None = None
+    sealed_on: date | None = None  # into storage, by the seal that was in force when the window opened
+    sealed_recorded_on: date | None = None
+    unsealed_on: date | None = None  # the first day out of storage
+    reason_on: date | None = None  # since when an acceptable reason for not doing it stands in the record
+
+    def __post_init__(self) -> None:
+        if not self.opens_on <= self.due_on <= self.closes_on:
+            raise ContradictoryRecord(f"{self.due_on} lies outside its window, {self.opens_on} to {self.closes_on}")
+        if (self.left_on is None) != (self.left_recorded_on is None):
+            raise ContradictoryRecord("a departure has a day and the day it was recorded")
+        if (self.sealed_on is None) != (self.sealed_recorded_on is None):
+            raise ContradictoryRecord("a seal has a day and the day it was recorded")
+        if self.unsealed_on and (self.sealed_on is None or self.unsealed_on < self.sealed_on):
+            raise ContradictoryRecord("a device is unsealed after it was sealed")
+
+
+@dataclass(frozen=True, slots=True)
+class DueColumns:
+    """Many `DueInspection`s, a datetime64[D] array of one length for each field; NaT: it has not happened."""
+
+    opens_on: Days
+    due_on: Days
+    closes_on: Days
+    next_opens_on: Days
+    completed_on: Days
+    withdrawn_on: Days
+    left_on: Days
+    left_recorded_on: Days
+    sealed_on: Days
+    sealed_recorded_on: Days
+    unsealed_on: Days
+    reason_on: Days
+
+    @classmethod
+    def of(cls, dues: Sequence[DueInspection]) -> Self:
+        return cls(*(_column(dues, field.name) for field in fields(cls)))
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """Two complete inspections further apart than the interval and the days after it allow."""
+
+    previous_on: date
+    next_on: date
+    days: int
+    allowed_days: int
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """From this day on the device belongs to this place."""
+
+    from_on: date
+    place: str
+
+
+@dataclass(frozen=True, slots=True)
+class Attempt:
+    """Somebody went to inspect the device and could not."""
+
+    tried_on: date
+    recorded_on: date
+
+
+def _column(dues: Sequence[DueInspection], name: str) -> Days:
+    return np.array([getattr(due, name) for due in dues], dtype="datetime64[D]")
