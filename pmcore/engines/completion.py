@@ -43,7 +43,8 @@ def performed_on(
     """
     standing: dict[str, date] = {}
     # Of one moment, the repair counts as the earlier: it asks for more rather than for less.
-    for event in sorted([*repairs, *answers], key=lambda event: event.at):
+    events: list[Answered | Repaired] = [*repairs, *answers]
+    for event in sorted(events, key=lambda event: event.at):
         if isinstance(event, Repaired):
             standing = {step: day for step, day in standing.items() if step not in event.steps}
             continue
