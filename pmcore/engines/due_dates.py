@@ -65,6 +65,7 @@ class Window:
             raise BadWindow(f"a window is made of days or of a calendar month, not of {self.kind!r}")
         if not all(_is_whole(days) and days >= 0 for days in (self.before, self.after)):
             raise BadWindow(f"days before and after must be whole and not negative: {self.before!r}, {self.after!r}")
+        object.__setattr__(self, "kind", WindowKind(self.kind))
 
     @classmethod
     def days(cls, before: int, after: int) -> Self:
@@ -103,6 +104,9 @@ class IntervalRule:
         length, base = base_length(self.every, self.unit)
         if self.basis not in tuple(Basis):
             raise BadInterval(f"an interval is anchored or floating, not {self.basis!r}")
+        # A stored code is a plain string: equal to the word, but not the same object.
+        object.__setattr__(self, "unit", Unit(self.unit))
+        object.__setattr__(self, "basis", Basis(self.basis))
         if not isinstance(self.window, Window):
             raise BadWindow(f"not a window: {self.window!r}")
         shortest = length if base is Unit.DAY else shortest_days(length)

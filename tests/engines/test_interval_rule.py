@@ -14,6 +14,7 @@ from pmcore.engines.due_dates import (
     IntervalRule,
     Window,
     WindowTooLong,
+    next_due,
     occurrences,
     shortest_days,
     window_of,
@@ -99,6 +100,13 @@ def test_no_day_lies_in_two_windows(anchor, every, unit, data):
 def test_no_two_due_dates_are_closer_than_the_shortest_interval(months, anchor):
     due = occurrences(rule(months, Unit.MONTH, Window.days(0, 0)), anchor, anchor, date(1912, 1, 1))
     assert all((after - before).days >= shortest_days(months) for before, after in pairwise(due))
+
+
+def test_stored_codes_make_the_same_rule_as_the_words():
+    stored = IntervalRule(1, "month", "floating", Window("calendar_month"))
+    assert stored == rule(1, Unit.MONTH, Window.calendar_month(), Basis.FLOATING)
+    assert next_due(stored, date(2026, 1, 15), date(2026, 2, 3)) == date(2026, 3, 3)
+    assert window_of(stored, date(2026, 3, 3)) == (date(2026, 3, 1), date(2026, 3, 31))
 
 
 def test_every_refusal_is_one_family_of_errors():
