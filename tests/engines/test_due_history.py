@@ -107,8 +107,24 @@ def test_floating_before_half_the_interval_resets_the_clock_without_credit():
     assert [(due.due_on, due.completed_on) for due in history] == [(date(2026, 12, 14), None)]
 
 
+def test_the_day_on_which_the_window_opens_is_inside_it():
+    history = history_of(Basis.ANCHORED, date(2026, 5, 16), until=date(2026, 5, 16))
+    assert [(due.due_on, due.completed_on) for due in history] == [
+        (date(2026, 6, 15), date(2026, 5, 16)),
+        (date(2027, 6, 15), None),
+    ]
+
+
+def test_half_the_interval_is_counted_from_the_last_inspection_and_not_from_the_anchor():
+    history = history_of(Basis.FLOATING, date(2026, 6, 1), previous=date(2026, 3, 1))
+    assert [(due.due_on, due.completed_on) for due in history] == [(date(2027, 6, 1), None)]
+
+
 def test_half_the_interval_is_enough():
-    """C: 365 days from 2025-06-15; 182 are less than half, 183 are more."""
+    """C: 365 days from 2025-06-15; 182 are less than half, 183 are more. Of ten days, five are half."""
+    ten_days = IntervalRule(10, Unit.DAY, Basis.FLOATING, Window.days(0, 0))
+    assert half_passed(ten_days, PREVIOUS, date(2025, 6, 20))
+    assert not half_passed(ten_days, PREVIOUS, date(2025, 6, 19))
     rule = yearly(Basis.FLOATING)
     assert not half_passed(rule, PREVIOUS, date(2025, 12, 14))
     assert half_passed(rule, PREVIOUS, date(2025, 12, 15))

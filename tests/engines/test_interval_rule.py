@@ -83,6 +83,7 @@ def test_the_shortest_interval_in_days(months, days):
 def test_the_calendar_repeats_after_400_years():
     assert shortest_days(4_800) == 146_097
     assert shortest_days(4_801) == 146_097 + 28
+    assert shortest_days(4_799) == 146_097 - 31
 
 
 @given(st.dates(date(2000, 1, 1), date(2030, 1, 1)), st.integers(1, 30), st.sampled_from(Unit), st.data())

@@ -40,7 +40,9 @@ def test_it_gives_what_each_anchor_gives_alone(anchors, every, unit, start, leng
 @pytest.mark.parametrize("unit", list(Unit))
 def test_every_day_of_a_leap_cycle_as_anchor_gives_what_it_gives_alone(unit):
     anchors = [date(2023, 6, 1) + timedelta(days=n) for n in range(1461)]
-    assert many(3, unit, anchors, START, date(2026, 9, 30)) == one_by_one(3, unit, anchors, START, date(2026, 9, 30))
+    start, end = date(2026, 1, 17), date(2026, 9, 12)
+    assert many(3, unit, anchors, start, end) == one_by_one(3, unit, anchors, start, end)
+    assert many(1, unit, anchors, start, end) == one_by_one(1, unit, anchors, start, end)
 
 
 def test_chunks_meet_without_a_seam():
