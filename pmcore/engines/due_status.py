@@ -4,18 +4,43 @@ The states are tried in order of precedence, and the first whose condition holds
 reading of the rules; `states_on` gives the same answers for columns of a million.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, fields
 from datetime import date
+from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pmcore.engines.records import DueColumns, DueInspection
+from pmcore.engines.records import DueInspection
 from pmcore.engines.vocabulary import DueState
 
 STATES = tuple(DueState)
 
+Days = NDArray[np.datetime64]
 Truth = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class DueColumns:
+    """Many `DueInspection`s, a datetime64[D] array of one length for each field; NaT: it has not happened."""
+
+    opens_on: Days
+    due_on: Days
+    closes_on: Days
+    next_opens_on: Days
+    completed_on: Days
+    withdrawn_on: Days
+    left_on: Days
+    left_recorded_on: Days
+    sealed_on: Days
+    sealed_recorded_on: Days
+    unsealed_on: Days
+    reason_on: Days
+
+    @classmethod
+    def of(cls, dues: Sequence[DueInspection]) -> Self:
+        return cls(*(_column(dues, field.name) for field in fields(cls)))
 
 
 def state_on(due: DueInspection, as_of: date) -> DueState:
@@ -132,3 +157,7 @@ def _by(happened_on: date | None, day: date) -> bool:
 
 def _before(happened_on: date | None, day: date) -> bool:
     return happened_on is not None and happened_on < day
+
+
+def _column(dues: Sequence[DueInspection], name: str) -> Days:
+    return np.array([getattr(due, name) for due in dues], dtype="datetime64[D]")

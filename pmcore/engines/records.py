@@ -1,14 +1,7 @@
 """What goes into the engines and what comes out: values, frozen, that know nothing of where they are kept."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from datetime import date
-from typing import Self
-
-import numpy as np
-from numpy.typing import NDArray
-
-Days = NDArray[np.datetime64]
 
 
 class ContradictoryRecord(ValueError):  # noqa: N818 - read aloud, the name says what is wrong
@@ -52,28 +45,6 @@ class DueInspection:
 
 
 @dataclass(frozen=True, slots=True)
-class DueColumns:
-    """Many `DueInspection`s, a datetime64[D] array of one length for each field; NaT: it has not happened."""
-
-    opens_on: Days
-    due_on: Days
-    closes_on: Days
-    next_opens_on: Days
-    completed_on: Days
-    withdrawn_on: Days
-    left_on: Days
-    left_recorded_on: Days
-    sealed_on: Days
-    sealed_recorded_on: Days
-    unsealed_on: Days
-    reason_on: Days
-
-    @classmethod
-    def of(cls, dues: Sequence[DueInspection]) -> Self:
-        return cls(*(_column(dues, field.name) for field in fields(cls)))
-
-
-@dataclass(frozen=True, slots=True)
 class Gap:
     """Two complete inspections further apart than the interval and the days after it allow."""
 
@@ -97,7 +68,3 @@ class Attempt:
 
     tried_on: date
     recorded_on: date
-
-
-def _column(dues: Sequence[DueInspection], name: str) -> Days:
-    return np.array([getattr(due, name) for due in dues], dtype="datetime64[D]")

@@ -6,8 +6,8 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pmcore.engines.due_status import STATES, are_explained, is_explained, state_on, states_on
-from pmcore.engines.records import DueColumns, DueInspection
+from pmcore.engines.due_status import STATES, DueColumns, are_explained, is_explained, state_on, states_on
+from pmcore.engines.records import DueInspection
 from pmcore.engines.vocabulary import DueState
 
 # In a calendar of one week every pair of days meets, so that each comparison is tried at its edge.
