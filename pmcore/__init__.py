@@ -1,0 +1,1 @@
+"""Preventive-maintenance scheduling and compliance analytics for clinical engineering."""

@@ -1,19 +1,20 @@
 """Reads the environment for the settings; every error names the variable, the value's fault and what would do."""
 
 import os
+import re
 import secrets
 from pathlib import Path
 from typing import Any
-from urllib.parse import urlsplit
+from urllib.parse import SplitResult, urlsplit
 
 import environ
 from django.core.exceptions import ImproperlyConfigured
 
-_POSTGRES = {"postgres", "postgresql"}
+_HOST = re.compile(r"\*|\.?[\w-]+(\.[\w-]+)*|\[[0-9a-fA-F:]+\]")
 
 
 def given(name: str) -> bool:
-    return bool(os.environ.get(name, "").strip())
+    return bool(_value(name))
 
 
 def _value(name: str) -> str:
@@ -50,25 +51,38 @@ def database(name: str, *, embedded: Path) -> dict[str, Any]:
             # A file, never memory: threads of a test must see one database.
             "TEST": {"NAME": embedded.with_name("test-" + embedded.name)},
         }
-    parts = urlsplit(_value(name))
-    if parts.scheme not in _POSTGRES:
-        raise ImproperlyConfigured(f"{name} must begin with postgres://, not {parts.scheme or 'nothing'}://.")
+    parts = _address(name, {"postgres", "postgresql"})
     if not parts.path.strip("/"):
         raise ImproperlyConfigured(f"{name} must end with the name of a database, as in postgres://host/pmcore.")
-    try:
-        settings: dict[str, Any] = environ.Env().db_url(name)
-    except ValueError as error:
-        raise ImproperlyConfigured(f"{name} cannot be read: {error}.") from error
-    return settings
+    # A lost connection is found when a worker takes it up again, not in the middle of a request.
+    return {**environ.Env().db_url(name), "CONN_HEALTH_CHECKS": True}
 
 
 def redis_url(name: str) -> str | None:
     if not given(name):
         return None
-    parts = urlsplit(_value(name))
-    if parts.scheme not in {"redis", "rediss", "unix"}:
-        raise ImproperlyConfigured(f"{name} must begin with redis://, rediss:// or unix://.")
+    parts = _address(name, {"redis", "rediss"})
+    if not parts.hostname:
+        raise ImproperlyConfigured(f"{name} must name a host, as in redis://host:6379/0.")
+    if not re.fullmatch(r"/?\d*", parts.path):
+        raise ImproperlyConfigured(f"{name} must end with the number of a database, as in redis://host:6379/0.")
     return _value(name)
+
+
+def _address(name: str, schemes: set[str]) -> SplitResult:
+    """The variable's address in its parts. It may hold a password, so no error repeats any of it."""
+    try:
+        parts = urlsplit(_value(name))
+        parts.port  # noqa: B018 - a wrong port is found when it is read
+    except ValueError:
+        raise ImproperlyConfigured(
+            f"{name} cannot be read: after the host comes a port number, "
+            "and a password's signs other than letters and digits are written as %XX."
+        ) from None
+    if parts.scheme not in schemes:
+        expected = " or ".join(f"{scheme}://" for scheme in sorted(schemes))
+        raise ImproperlyConfigured(f"{name} must begin with {expected}.")
+    return parts
 
 
 def secret(name: str, *, kept_in: Path | None) -> str:
@@ -79,19 +93,34 @@ def secret(name: str, *, kept_in: Path | None) -> str:
         return _value(name)
     if kept_in is None:
         raise ImproperlyConfigured(f"{name} is missing: with DATABASE_URL all machines must share one secret.")
-    try:
-        with os.fdopen(os.open(kept_in, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w") as file:
-            file.write(secrets.token_urlsafe(48))
-    except FileExistsError:
-        pass
+    if not kept_in.exists():
+        _keep_new_secret(kept_in)
     kept = kept_in.read_text().strip()
     if len(kept) < 32:
         raise ImproperlyConfigured(f"{kept_in} holds no usable secret: delete it, and a new one is made.")
     return kept
 
 
+def _keep_new_secret(path: Path) -> None:
+    """Written aside and then linked: of processes that start together, one wins and none reads half a secret."""
+    aside = path.with_name(f"{path.name}-{secrets.token_hex(8)}")
+    with os.fdopen(os.open(aside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w") as file:
+        file.write(secrets.token_urlsafe(48))
+    try:
+        os.link(aside, path)
+    except FileExistsError:
+        pass
+    finally:
+        aside.unlink()
+
+
 def names(name: str, *, default: list[str]) -> list[str]:
-    return [part.strip() for part in _value(name).split(",") if part.strip()] or default
+    """Host names, separated by commas."""
+    found = [part.strip() for part in _value(name).split(",") if part.strip()]
+    for part in found:
+        if not _HOST.fullmatch(part):
+            raise ImproperlyConfigured(f"{name}: {part!r} is no host name; write it without scheme, port and path.")
+    return found or default
 
 
 def yes_or_no(name: str, *, default: bool) -> bool:

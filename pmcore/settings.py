@@ -20,6 +20,7 @@ except ImportError:
     pass
 
 from pmcore import environment as env
+from pmcore import filequeue
 
 BASE = Path(__file__).resolve().parent.parent
 DATA = env.folder("PMCORE_DATA", default=BASE / "data")
@@ -88,5 +89,49 @@ ACCOUNT_ADAPTER = "pmcore.accounts.ClosedSignup"
 EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"
 EMAIL_FILE_PATH = DATA / "mail"
 
-# A lost connection is found when a worker takes it up again, not in the middle of a request.
-CONN_HEALTH_CHECKS = True
+
+# The queue. Redis is a messenger, never storage: what must be done stands in the database, and the sweep finds it.
+_WEB_WAITS_FOR_THE_QUEUE = 2  # seconds
+if REDIS_URL:
+    CELERY_BROKER_URL = REDIS_URL
+    CELERY_BROKER_TRANSPORT_OPTIONS: dict[str, Any] = {
+        "visibility_timeout": 900,
+        "unacked_restore_interval": 15,
+        "unacked_restore_throttle": 1,
+        "socket_connect_timeout": _WEB_WAITS_FOR_THE_QUEUE,
+        "socket_timeout": 5,
+        "socket_keepalive": True,
+    }
+else:
+    CELERY_BROKER_URL = f"{filequeue.NAME}://"
+    CELERY_BROKER_TRANSPORT_OPTIONS = filequeue.transport_options(DATA / "queue")
+
+CELERY_TASK_QUEUES: dict[str, Any] = {"sweep": {}, "long": {}}
+CELERY_TASK_DEFAULT_QUEUE = "sweep"
+CELERY_TASK_ROUTES = {"pmcore.tasks.run_job": {"queue": "long"}}
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_TASK_ACKS_LATE = True
+CELERY_TASK_REJECT_ON_WORKER_LOST = False
+CELERY_TASK_ANNOTATIONS = {"*": {"retry_on_worker_lost": True, "max_retries": 3}}
+CELERY_TASK_SOFT_TIME_LIMIT = 780
+CELERY_TASK_TIME_LIMIT = 840  # below the visibility timeout: no task is given out again while it runs
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_WORKER_ENABLE_REMOTE_CONTROL = False
+CELERY_WORKER_SEND_TASK_EVENTS = False
+CELERY_WORKER_HIJACK_ROOT_LOGGER = False
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_TASK_PUBLISH_RETRY = False  # the sweep will find what was not published
+CELERY_ACCEPT_CONTENT = ["json"]
+CELERY_TIMEZONE = "UTC"
+CELERY_BEAT_SCHEDULER = "celery.beat:Scheduler"
+CELERY_BEAT_SCHEDULE = {
+    # A message that was not taken before the next one is sent is not wanted any more.
+    "sweep_jobs": {"task": "pmcore.tasks.sweep_jobs", "schedule": 60, "options": {"queue": "sweep", "expires": 55}},
+}
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "handlers": {"stderr": {"class": "logging.StreamHandler"}},
+    "root": {"handlers": ["stderr"], "level": "WARNING"},
+}

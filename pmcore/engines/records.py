@@ -1,7 +1,23 @@
-"""What goes into the engines and what comes out: values, frozen, that know nothing of where they are kept."""
+"""Frozen records that go into the engines and come out of them."""
 
 from dataclasses import dataclass
 from datetime import date
+
+from pmcore.engines.vocabulary import Role
+
+
+@dataclass(frozen=True, slots=True)
+class Actor:
+    """Who asks or writes: a person of the record (none: the service itself), the role they act in, and their sites
+    (none: every site)."""
+
+    person: int | None
+    role: Role
+    sites: frozenset[int] | None
+
+
+SYSTEM = Actor(person=None, role=Role.SYSTEM, sites=None)
+"""The service itself: sweeps, imports at the start, the first administrator."""
 
 
 class ContradictoryRecord(ValueError):  # noqa: N818 - read aloud, the name says what is wrong

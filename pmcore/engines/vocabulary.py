@@ -177,7 +177,7 @@ class WithdrawalReason(StrEnum):
 
 
 class Discovery(StrEnum):
-    """How something wrong came to light. Found at an inspection lies between two inspections; reported in use does not."""
+    """How something wrong came to light. What is found at an inspection happened at some time since the last one."""
 
     INSPECTION = "found_at_inspection"
     IN_USE = "reported_in_use"

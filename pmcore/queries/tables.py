@@ -1,0 +1,100 @@
+"""A recorded table: the order of its columns in the history, its rows taken in and rendered."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cache, cached_property
+from typing import Any
+
+from pmcore.engines.canonical import quote
+from pmcore.models.base import Recorded
+from pmcore.queries.columns import BadValue, Column, Fault, column_of
+
+
+@dataclass(eq=False)
+class Table:
+    """Its columns stand in the order of their names, as the body wants them, without `entry` and `replaced_by`."""
+
+    model: type[Recorded]
+
+    @cached_property
+    def name(self) -> str:
+        return self.model.record_name()
+
+    @cached_property
+    def columns(self) -> tuple[Column, ...]:
+        fields = [f for f in self.model._meta.concrete_fields if f.name not in ("entry", "replaced_by")]
+        return tuple(sorted((column_of(field) for field in fields), key=lambda column: column.name))
+
+    def column_at(self, name: str) -> int:
+        return [column.name for column in self.columns].index(name)
+
+    @cached_property
+    def id_at(self) -> int:
+        return self.column_at("id")
+
+    @cached_property
+    def free_text_at(self) -> tuple[int, ...]:
+        return tuple(at for at, column in enumerate(self.columns) if column.free_text)
+
+    @cached_property
+    def references_at(self) -> tuple[tuple[int, type[Recorded]], ...]:
+        return tuple((at, column.refers_to) for at, column in enumerate(self.columns) if column.refers_to)
+
+    @cached_property
+    def _fillable(self) -> set[str]:
+        return {column.name for column in self.columns} - {"id"}
+
+    @cached_property
+    def _take(self) -> Callable[[Callable[[str], Any]], list[Any]]:
+        """`get → [take of each column]`, written out once for this table: it runs for every row of a bulk append."""
+        code = ", ".join(f"take{at}(get({column.name!r}))" for at, column in enumerate(self.columns))
+        take: Callable[[Callable[[str], Any]], list[Any]] = self._compiled(f"lambda get: [{code}]")
+        return take
+
+    @cached_property
+    def render(self) -> Callable[[Sequence[Any]], str]:
+        """`wire → the row as it stands in the body`: `{"placement":{"area":3,…}}`, nulls left out.
+
+        Raises TypeError where a value is not of its column's type. Every row has an id, so the commas hang on that.
+        """
+        pieces = []
+        for at, column in enumerate(self.columns):
+            before, after = (",", "") if at < self.id_at else ("", "" if at == self.id_at else ",")
+            text = f"'{after}{quote(column.name)}:' + render{at}(wire[{at}]) + '{before}'"
+            pieces.append(f"('' if wire[{at}] is None else {text})" if column.nullable else f"({text})")
+        opening = "{" + quote(self.name) + ":{"
+        render: Callable[[Sequence[Any]], str] = self._compiled(
+            f"lambda wire: '{opening}' + {' + '.join(pieces)} + '}}}}'"
+        )
+        return render
+
+    def _compiled(self, source: str) -> Any:
+        """The source names the columns' functions by their place; nothing in it comes from outside the models."""
+        functions = {f"take{at}": column.take for at, column in enumerate(self.columns)}
+        functions |= {f"render{at}": column.render for at, column in enumerate(self.columns)}
+        return eval(source, functions)  # noqa: S307
+
+    def take(self, values: dict[str, Any]) -> list[Any]:
+        """The wire form of the values in the order of the columns, the id still None and a Row of the same entry left
+        as it is. Raises BadValue for what a column cannot take."""
+        if not values.keys() <= self._fillable:
+            strange = sorted(values.keys() - self._fillable)[0]
+            raise BadValue(self.name, strange, "there is no such column to fill")
+        try:
+            return self._take(values.get)
+        except (Fault, TypeError):  # TypeError: a value that cannot even be looked up
+            raise self._bad(values) from None
+
+    def _bad(self, values: dict[str, Any]) -> BadValue:
+        for column in self.columns:
+            try:
+                column.take(values.get(column.name))
+            except (Fault, TypeError) as fault:
+                missing = values.get(column.name) is None
+                return BadValue(self.name, column.name, "it is missing" if missing else str(fault))
+        raise AssertionError("a row that was refused is taken")
+
+
+@cache
+def table_of(model: type[Recorded]) -> Table:
+    return Table(model)

@@ -1,0 +1,102 @@
+"""Long work as rows: asked for once, taken for a lease, renewed, finished; what expires is taken again.
+
+Every change is a compare-and-set on the lease, so that of two workers one has the job, and one that lost its lease
+learns it. Jobs are no facts and do not take the lock of the record.
+"""
+
+import datetime as dt
+import uuid
+from dataclasses import dataclass
+from typing import Any
+
+from django.db.models import F, Q
+
+from pmcore.engines.records import Actor
+from pmcore.engines.vocabulary import JobState
+from pmcore.models import Job
+from pmcore.wake import wake
+
+ATTEMPTS = 5
+RUN = "pmcore.tasks.run_job"
+_UNFINISHED = (JobState.WAITING, JobState.RUNNING)
+
+
+class LeaseLost(RuntimeError):
+    """The lease expired and somebody else has the job, or it ended."""
+
+
+@dataclass(frozen=True, slots=True)
+class Lease:
+    """A worker's right to a job until it expires."""
+
+    job: int
+    kind: str
+    arguments: dict[str, Any]
+    key: uuid.UUID
+    attempt: int
+
+
+def ask(*, kind: str, unique_key: str, arguments: dict[str, Any], actor: Actor, at: dt.datetime) -> int:
+    """The id of the job for this kind and key: a new one, or the one that was asked for before."""
+    job, new = Job.objects.get_or_create(
+        kind=kind,
+        unique_key=unique_key,
+        defaults={"arguments": arguments, "asked_at": at, "asked_by": actor.person},
+    )
+    if new:
+        wake(RUN, job.pk)
+    return job.pk
+
+
+def take(*, job: int, at: dt.datetime, seconds: float) -> Lease | None:
+    """A lease on a job that nobody holds, or none. A job that was tried too often is parked instead."""
+    free = Job.objects.filter(_free(at), pk=job)
+    parked = free.filter(attempts__gte=ATTEMPTS).update(
+        state=JobState.PARKED, lease=None, ended_at=at, error=f"Given up after {ATTEMPTS} attempts without an end."
+    )
+    key = uuid.uuid4()
+    until = at + dt.timedelta(seconds=seconds)
+    if parked or not free.update(state=JobState.RUNNING, lease=key, leased_until_at=until, attempts=F("attempts") + 1):
+        return None
+    row = Job.objects.get(pk=job)
+    return Lease(row.pk, row.kind, row.arguments, key, row.attempts)
+
+
+def renew(*, lease: Lease, at: dt.datetime, seconds: float, progress: str = "") -> None:
+    """Hold the job for longer and say how far it is. Raises LeaseLost."""
+    _change(lease, leased_until_at=at + dt.timedelta(seconds=seconds), progress=progress[:200])
+
+
+def finish(*, lease: Lease, at: dt.datetime, answer: Any) -> None:
+    """The work is done. Raises LeaseLost."""
+    _change(lease, state=JobState.DONE, lease=None, leased_until_at=None, ended_at=at, answer=answer)
+
+
+def fail(*, lease: Lease, at: dt.datetime, error: str) -> None:
+    """The work failed: it waits to be tried again, or is parked after the last attempt. Raises LeaseLost."""
+    if lease.attempt >= ATTEMPTS:
+        _change(lease, state=JobState.PARKED, lease=None, leased_until_at=None, ended_at=at, error=error)
+    else:
+        _change(lease, state=JobState.WAITING, lease=None, leased_until_at=None, error=error)
+
+
+def unfinished(*, at: dt.datetime) -> list[int]:
+    """Jobs that nobody holds, oldest first: what the sweep wakes."""
+    return list(Job.objects.filter(_free(at)).order_by("pk").values_list("pk", flat=True))
+
+
+def wake_unfinished(*, at: dt.datetime) -> int:
+    """Wake a worker for each job that nobody holds; how many."""
+    jobs = unfinished(at=at)
+    for job in jobs:
+        wake(RUN, job)
+    return len(jobs)
+
+
+def _free(at: dt.datetime) -> Q:
+    return Q(state=JobState.WAITING) | Q(state=JobState.RUNNING, leased_until_at__lte=at)
+
+
+def _change(held: Lease, /, **values: Any) -> None:
+    if not Job.objects.filter(pk=held.job, lease=held.key, state=JobState.RUNNING).update(**values):
+        raise LeaseLost(f"Job {held.job} is no longer held by this worker.")

@@ -1,0 +1,52 @@
+"""What the queue runs. Each task reads the clock and makes one domain call; the work itself is elsewhere."""
+
+from collections.abc import Callable
+from typing import Any
+
+from celery import shared_task
+
+from pmcore import clock
+from pmcore.queries.verification import verify
+from pmcore.services import jobs
+
+LEASE_SECONDS = 120
+
+Renew = Callable[[str], None]
+
+
+@shared_task
+def sweep_jobs() -> None:
+    jobs.wake_unfinished(at=clock.now())
+
+
+@shared_task
+def run_job(job: int) -> None:
+    """Take the job and do it; whatever goes wrong is kept on its row."""
+    lease = jobs.take(job=job, at=clock.now(), seconds=LEASE_SECONDS)
+    if lease is None:
+        return
+
+    def renew(progress: str) -> None:
+        jobs.renew(lease=lease, at=clock.now(), seconds=LEASE_SECONDS, progress=progress)
+
+    try:
+        answer = HANDLERS[lease.kind](lease.arguments, renew)
+    except jobs.LeaseLost:
+        return
+    except Exception as error:
+        jobs.fail(lease=lease, at=clock.now(), error=f"{type(error).__name__}: {error}")
+        return
+    jobs.finish(lease=lease, at=clock.now(), answer=answer)
+
+
+def _verify_record(arguments: dict[str, Any], renew: Renew) -> dict[str, Any]:
+    report = verify(lambda done, size: renew(f"{done:,} of {size:,} entries"))
+    return {
+        "size": report.size,
+        "root": report.root,
+        "sound": report.sound,
+        "faults": [str(fault) for fault in report.faults[:20]],
+    }
+
+
+HANDLERS: dict[str, Callable[[dict[str, Any], Renew], Any]] = {"verify_record": _verify_record}

@@ -1,0 +1,25 @@
+"""Transactional tests end with a flush, which the guards of the record refuse: they come down for it, and the signal
+at the end of the flush puts them up again."""
+
+from collections.abc import Iterator
+
+import pytest
+from django.db import connection
+
+from pmcore.models import guards
+
+
+def _ends_with_a_flush(request: pytest.FixtureRequest) -> bool:
+    marker = request.node.get_closest_marker("django_db")
+    marked = marker is not None and bool(marker.kwargs.get("transaction", bool(marker.args and marker.args[0])))
+    return marked or bool({"transactional_db", "live_server"} & set(request.fixturenames))
+
+
+@pytest.fixture(autouse=True)
+def guards_down_for_the_flush(request: pytest.FixtureRequest) -> Iterator[None]:
+    if not _ends_with_a_flush(request):
+        yield
+        return
+    request.getfixturevalue("transactional_db")  # so that this fixture ends before the flush
+    yield
+    guards.take_down(connection)

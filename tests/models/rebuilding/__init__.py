@@ -1,0 +1,1 @@
+"""The project's migrations, and after them one that changes a column: SQLite rebuilds the table for it."""

@@ -1,0 +1,109 @@
+"""A job is held by one worker at a time, for a lease; it is never lost and never done by two."""
+
+import datetime as dt
+
+import pytest
+from django.db import connections
+
+from pmcore.engines.records import SYSTEM
+from pmcore.models import Job
+from pmcore.services import jobs
+from pmcore.services.jobs import ATTEMPTS, Lease, LeaseLost
+from tests.history import AT
+from tests.services.test_append_concurrently import at_once
+
+pytestmark = pytest.mark.django_db
+
+LATER = AT + dt.timedelta(seconds=61)
+
+
+def a_job(key: str = "first") -> int:
+    return jobs.ask(kind="verify_record", unique_key=key, arguments={"from": 1}, actor=SYSTEM, at=AT)
+
+
+def taken(job: int, at: dt.datetime = AT) -> Lease:
+    lease = jobs.take(job=job, at=at, seconds=60)
+    assert lease is not None
+    return lease
+
+
+def test_the_same_key_asks_for_one_job() -> None:
+    assert a_job() == a_job()
+    assert Job.objects.count() == 1
+
+
+def test_a_taken_job_is_not_given_to_another() -> None:
+    job = a_job()
+    assert taken(job).arguments == {"from": 1}
+    assert jobs.take(job=job, at=AT, seconds=60) is None
+
+
+def test_a_job_that_does_not_exist_is_not_taken() -> None:
+    assert jobs.take(job=404, at=AT, seconds=60) is None
+
+
+def test_an_expired_lease_is_taken_again_and_its_holder_learns_it() -> None:
+    job = a_job()
+    slow = taken(job)
+    quick = taken(job, LATER)
+    assert quick.attempt == 2
+    for late_word in (
+        lambda: jobs.renew(lease=slow, at=LATER, seconds=60),
+        lambda: jobs.finish(lease=slow, at=LATER, answer=None),
+        lambda: jobs.fail(lease=slow, at=LATER, error="slow"),
+    ):
+        with pytest.raises(LeaseLost):
+            late_word()
+    jobs.finish(lease=quick, at=LATER, answer={"size": 3})
+    done = Job.objects.get(pk=job)
+    assert (done.state, done.answer, done.ended_at) == ("done", {"size": 3}, LATER)
+
+
+def test_a_renewed_lease_holds_longer_and_says_how_far_it_is() -> None:
+    job = a_job()
+    lease = taken(job)
+    jobs.renew(lease=lease, at=AT + dt.timedelta(seconds=50), seconds=60, progress="2,000 of 4,000 entries")
+    assert jobs.take(job=job, at=LATER, seconds=60) is None
+    assert Job.objects.get(pk=job).progress == "2,000 of 4,000 entries"
+
+
+def test_a_finished_job_is_never_taken_again() -> None:
+    job = a_job()
+    lease = taken(job)
+    jobs.finish(lease=lease, at=AT, answer=None)
+    assert jobs.take(job=job, at=LATER, seconds=60) is None
+    with pytest.raises(LeaseLost):
+        jobs.finish(lease=lease, at=AT, answer=None)
+
+
+def test_a_failing_job_is_tried_again_and_at_last_parked_with_its_reason() -> None:
+    job = a_job()
+    for _ in range(ATTEMPTS):
+        jobs.fail(lease=taken(job), at=AT, error="ValueError: no such site")
+    parked = Job.objects.get(pk=job)
+    assert (parked.state, parked.error, parked.attempts) == ("parked", "ValueError: no such site", ATTEMPTS)
+    assert jobs.unfinished(at=LATER) == []
+
+
+def test_a_job_that_kills_its_workers_is_parked_too() -> None:
+    job = a_job()
+    for turn in range(ATTEMPTS):
+        taken(job, AT + turn * dt.timedelta(seconds=61))
+    assert jobs.take(job=job, at=AT + dt.timedelta(hours=1), seconds=60) is None
+    assert Job.objects.get(pk=job).state == "parked"
+
+
+def test_the_sweep_finds_what_nobody_holds() -> None:
+    waiting, held, lost = a_job("waiting"), a_job("held"), a_job("lost")
+    jobs.take(job=held, at=LATER, seconds=60)
+    jobs.take(job=lost, at=AT, seconds=60)
+    assert jobs.unfinished(at=LATER) == [waiting, lost]
+
+
+@pytest.mark.django_db(transaction=True)
+def test_of_ten_workers_one_gets_the_job() -> None:
+    job = a_job()
+    leases = at_once(10, lambda _: jobs.take(job=job, at=AT, seconds=60))
+    connections.close_all()
+    assert sum(lease is not None for lease in leases) == 1
+    assert Job.objects.get(pk=job).attempts == 1

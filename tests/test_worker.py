@@ -1,0 +1,144 @@
+"""A real worker, on the queue of this installation: it does a job, and what a killed one held is taken again."""
+
+import os
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="workers need POSIX processes")
+
+CHECKOUT = Path(__file__).resolve().parent.parent
+PATIENCE = 40.0
+
+
+class Installation:
+    """A data folder and database of its own, with commands and workers run in it as separate processes."""
+
+    def __init__(self, environment: dict[str, str]) -> None:
+        self.environment = {**os.environ, **environment, "PYTHONPATH": str(CHECKOUT)}
+        self.workers: list[subprocess.Popen[bytes]] = []
+
+    def run(self, code: str) -> str:
+        prelude = "import django; django.setup()\n"
+        command = [sys.executable, "-c", prelude + code]
+        done = subprocess.run(command, env=self._environment(), capture_output=True, text=True, check=False)
+        assert done.returncode == 0, done.stderr
+        return done.stdout.strip()
+
+    def migrate(self) -> None:
+        self.run("from django.core.management import call_command; call_command('migrate', verbosity=0)")
+
+    def worker(self, *, lease_seconds: float = 120, slow: bool = False) -> "subprocess.Popen[bytes]":
+        """A worker of both queues; a slow one stops for ever when it has taken a job."""
+        code = f"""
+import django; django.setup()
+from pmcore import tasks
+from pmcore.celery import app
+tasks.LEASE_SECONDS = {lease_seconds}
+if {slow}:
+    import time
+    tasks.HANDLERS["verify_record"] = lambda arguments, renew: time.sleep(600)
+app.worker_main(["worker", "-P", "solo", "-Q", "long,sweep", "--without-gossip", "--without-mingle", "-l", "WARNING"])
+"""
+        with Path(self.environment["PMCORE_DATA"], "worker.log").open("ab") as log:
+            started = subprocess.Popen([sys.executable, "-c", code], env=self._environment(), stdout=log, stderr=log)
+        self.workers.append(started)
+        return started
+
+    def _environment(self) -> dict[str, str]:
+        return {**self.environment, "DJANGO_SETTINGS_MODULE": "pmcore.settings"}
+
+    def state(self) -> str:
+        return self.run("from pmcore.models import Job; job = Job.objects.get(); print(job.state, job.attempts)")
+
+    def wait_for(self, *states: str) -> str:
+        deadline = time.monotonic() + PATIENCE
+        while (state := self.state()) not in states:
+            log = Path(self.environment["PMCORE_DATA"], "worker.log").read_text()
+            assert time.monotonic() < deadline, f"the job stays {state}\n{log[-2000:]}"
+            time.sleep(0.3)
+        return state
+
+    def stop(self) -> None:
+        for worker in self.workers:
+            if worker.poll() is None:
+                worker.kill()
+            worker.wait()
+
+
+@pytest.fixture
+def installation(tmp_path: Path, own_database: Callable[[], str | None]) -> Iterator[Installation]:
+    environment = {"PMCORE_DATA": str(tmp_path)}
+    if url := own_database():
+        environment["DATABASE_URL"] = url
+    if os.environ.get("REDIS_URL"):
+        base, _, number = os.environ["REDIS_URL"].rpartition("/")
+        environment["REDIS_URL"] = os.environ["REDIS_URL"] if not number.isdigit() else f"{base}/{number}"
+    made = Installation(environment)
+    made.migrate()
+    yield made
+    made.stop()
+
+
+@pytest.fixture
+def own_database() -> Iterator[Callable[[], str | None]]:
+    """On PostgreSQL a database beside the configured one, dropped at the end; on SQLite none is needed."""
+    from urllib.parse import urlsplit, urlunsplit
+
+    url = os.environ.get("DATABASE_URL")
+    if not url:
+        yield lambda: None
+        return
+    import psycopg
+
+    name = f"pmcore_worker_{os.getpid()}"
+    with psycopg.connect(url, autocommit=True) as connection:
+        connection.execute(f'CREATE DATABASE "{name}"')
+    parts = urlsplit(url)
+    yield lambda: urlunsplit(parts._replace(path=f"/{name}"))
+    with psycopg.connect(url, autocommit=True) as connection:
+        connection.execute(f'DROP DATABASE "{name}" WITH (FORCE)')
+
+
+ASK = """
+import datetime as dt
+from pmcore.engines.records import SYSTEM
+from pmcore.services import jobs
+at = dt.datetime.now(dt.UTC)
+jobs.ask(kind="verify_record", unique_key="test", arguments={}, actor=SYSTEM, at=at)
+"""
+SWEEP = "from pmcore.tasks import sweep_jobs; sweep_jobs()"
+
+
+def test_a_worker_does_the_job_that_it_was_woken_for(installation: Installation) -> None:
+    installation.worker()
+    installation.run(ASK)
+    assert installation.wait_for("done 1") == "done 1"
+    answer = installation.run("from pmcore.models import Job; print(Job.objects.get().answer['sound'])")
+    assert answer == "True"
+
+
+def test_the_job_of_a_killed_worker_is_taken_again(installation: Installation) -> None:
+    doomed = installation.worker(lease_seconds=2, slow=True)
+    installation.run(ASK)
+    installation.wait_for("running 1")
+    doomed.kill()
+    doomed.wait()
+    assert installation.state() == "running 1"
+    installation.worker()
+    deadline = time.monotonic() + PATIENCE
+    while installation.state() != "done 2":
+        assert time.monotonic() < deadline, installation.state()
+        installation.run(SWEEP)
+        time.sleep(0.5)
+
+
+def test_a_worker_does_not_start_where_the_guards_are_down(installation: Installation) -> None:
+    installation.run("from django.db import connection; from pmcore.models import guards; guards.take_down(connection)")
+    worker = installation.worker()
+    assert worker.wait(timeout=PATIENCE) != 0
+    assert "not guarded" in Path(installation.environment["PMCORE_DATA"], "worker.log").read_text()
