@@ -28,27 +28,27 @@ class IntervalError(ValueError):
     """Something about a rule, a window or a day that makes due dates impossible."""
 
 
-class BadInterval(IntervalError):  # noqa: N818 - read aloud, the name says what is wrong
+class BadInterval(IntervalError):
     """The interval is not a whole number of days, weeks, months or years, at least one."""
 
 
-class BadWindow(IntervalError):  # noqa: N818
+class BadWindow(IntervalError):
     """The window is not a count of days before and after, nor a calendar month."""
 
 
-class WindowTooLong(IntervalError):  # noqa: N818
+class WindowTooLong(IntervalError):
     """The window is longer than the shortest interval: one day could lie in two windows."""
 
 
-class NoWindowForInterval(IntervalError):  # noqa: N818
+class NoWindowForInterval(IntervalError):
     """The table of windows has no row, or more than one, for this length of interval."""
 
 
-class DateOutOfRange(IntervalError):  # noqa: N818
+class DateOutOfRange(IntervalError):
     """The day lies outside the years 1 to 9999."""
 
 
-class NotADay(IntervalError):  # noqa: N818
+class NotADay(IntervalError):
     """A day was needed: a moment has to be brought to the site's calendar first; missing is not a day."""
 
 

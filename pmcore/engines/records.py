@@ -20,7 +20,7 @@ SYSTEM = Actor(person=None, role=Role.SYSTEM, sites=None)
 """The service itself: sweeps, imports at the start, the first administrator."""
 
 
-class ContradictoryRecord(ValueError):  # noqa: N818 - read aloud, the name says what is wrong
+class ContradictoryRecord(ValueError):
     """The days of a record exclude one another, or one is missing that another needs."""
 
 

@@ -8,11 +8,11 @@ class SiteDayError(ValueError):
     """The site's day cannot be told."""
 
 
-class MomentWithoutZone(SiteDayError):  # noqa: N818 - read aloud, the name says what is wrong
+class MomentWithoutZone(SiteDayError):
     """A moment that does not say its offset from UTC belongs to no day."""
 
 
-class UnknownZone(SiteDayError):  # noqa: N818
+class UnknownZone(SiteDayError):
     """No time zone has this name."""
 
 

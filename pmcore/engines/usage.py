@@ -21,15 +21,15 @@ class UsageError(ValueError):
     """The readings of a meter cannot be used."""
 
 
-class MeterFell(UsageError):  # noqa: N818 - read aloud, the name says what is wrong
+class MeterFell(UsageError):
     """The value fell, so the meter was reset or changed: pass the readings since then, and a limit on their scale."""
 
 
-class BadReading(UsageError):  # noqa: N818
+class BadReading(UsageError):
     """A reading or a limit is not a number, or an interval of usage is not above zero."""
 
 
-class NoReadingThen(UsageError):  # noqa: N818
+class NoReadingThen(UsageError):
     """The day does not lie between two readings, so nobody knows where the meter stood."""
 
 

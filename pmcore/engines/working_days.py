@@ -15,11 +15,11 @@ class WorkingDayError(ValueError):
     """Working days cannot be counted this way."""
 
 
-class NoWorkingDays(WorkingDayError):  # noqa: N818 - read aloud, the name says what is wrong
+class NoWorkingDays(WorkingDayError):
     """The whole week is weekend, or no working day is left before the calendar ends."""
 
 
-class BadCount(WorkingDayError):  # noqa: N818
+class BadCount(WorkingDayError):
     """A number of working days is whole and not negative."""
 
 
