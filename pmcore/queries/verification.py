@@ -13,6 +13,7 @@ from pmcore.engines.merkle import Edge, leaf_hash
 from pmcore.models import Redaction
 from pmcore.models.kinds import KINDS
 from pmcore.queries.bodies import body, text_digest
+from pmcore.queries.files import damaged
 from pmcore.queries.head import RecordDamaged, head
 from pmcore.queries.raw import EntryRow, RecordedRow, TextRow, entries, replacements, rows, texts
 
@@ -193,6 +194,9 @@ class _Verification:
                 self.fault(
                     "text_emptied", f"A text {digest[:12]}… of entry {seq} was emptied without a redaction.", seq
                 )
+        for state, attachment in damaged(self.size):
+            file = f"The file {attachment.name!r} ({attachment.sha256[:12]}…) of entry {attachment.entry}"
+            self.fault(f"file_{state}", f"{file} is {state}.", attachment.entry)
         root = self.edge.add(self.leaves).root()
         self.report.root = root.hex()
         if root != stored_root:

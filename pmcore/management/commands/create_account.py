@@ -1,0 +1,51 @@
+"""Registers a person and makes their account: the first thing that a fresh installation needs."""
+
+import getpass
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+
+from pmcore import clock
+from pmcore.engines.vocabulary import Role
+from pmcore.queries.columns import BadValue
+from pmcore.services.accounts import AccountRefused, create_account
+from pmcore.services.refusals import RecordRefused
+
+
+class Command(BaseCommand):
+    help = "Register a person in the record and make an account for them."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        roles = [role.value for role in Role if role != Role.SYSTEM]
+        parser.add_argument("username")
+        parser.add_argument("--name", required=True, help="the person's name")
+        parser.add_argument("--role", required=True, choices=roles)
+        parser.add_argument("--site", action="append", default=[], metavar="LABEL", help="may be given several times")
+        parser.add_argument("--email")
+        parser.add_argument("--password-file", type=Path, help="read the password from this file")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        at = clock.now()
+        try:
+            account = create_account(
+                username=options["username"],
+                password=self._password(options["password_file"]),
+                name=options["name"],
+                role=Role(options["role"]),
+                site_labels=options["site"],
+                email=options["email"],
+                at=at,
+                on=at.date(),
+            )
+        except (AccountRefused, RecordRefused, BadValue) as error:
+            raise CommandError(str(error)) from error
+        self.stdout.write(f"{account.username} can sign in now.")
+
+    def _password(self, file: Path | None) -> str:
+        if file is None:
+            return getpass.getpass("Password: ")
+        try:
+            return file.read_text().strip()
+        except OSError as error:
+            raise CommandError(f"{file} cannot be read: {error.strerror}.") from error

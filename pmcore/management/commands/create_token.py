@@ -1,0 +1,28 @@
+"""Makes a token for the API."""
+
+import datetime as dt
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+
+from pmcore import clock
+from pmcore.services.accounts import AccountRefused, create_token
+
+
+class Command(BaseCommand):
+    help = "Make a token with which an account may ask the API, and print it once."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("user", help="the account's user name")
+        parser.add_argument("--label", default="made on the command line", help="what it is for")
+        parser.add_argument("--days", type=int, help="how long it is good (default: until it is taken back)")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        at = clock.now()
+        expires_at = at + dt.timedelta(days=options["days"]) if options["days"] is not None else None
+        try:
+            token = create_token(username=options["user"], label=options["label"], at=at, expires_at=expires_at)
+        except AccountRefused as error:
+            raise CommandError(str(error)) from error
+        self.stdout.write(token)
+        self.stderr.write("Keep it now: it is not shown again.")

@@ -1,0 +1,82 @@
+"""Device classes, makers' models and their revisions."""
+
+import datetime as dt
+from collections.abc import Collection
+
+from pmcore.engines.records import Actor
+from pmcore.engines.vocabulary import EnergySource
+from pmcore.models import ClassDetails, DeviceClass, DeviceModel, ModelDetails, ModelRevision, RevisionDetails
+from pmcore.models.rows import Row
+from pmcore.services.append import append
+from pmcore.services.permissions import check_role
+from pmcore.services.requests import Receipt, Request
+
+
+def register_class(
+    *,
+    name: str,
+    from_on: dt.date,
+    actor: Actor,
+    at: dt.datetime,
+    product_code: str | None = None,
+    regulation: str | None = None,
+    life_support: bool | None = None,
+    request: Request | None = None,
+) -> Receipt:
+    """A generic kind of device."""
+    check_role(actor, "register a model")
+    device_class = Row(DeviceClass)
+    details = Row(
+        ClassDetails,
+        device_class=device_class,
+        from_on=from_on,
+        name=name,
+        product_code=product_code,
+        regulation=regulation,
+        life_support=life_support,
+    )
+    return append("class_registered", device_class, [device_class, details], actor=actor, at=at, request=request)
+
+
+def register_model(
+    *,
+    maker: str,
+    name: str,
+    device_class: int,
+    energy_sources: Collection[EnergySource],
+    from_on: dt.date,
+    actor: Actor,
+    at: dt.datetime,
+    request: Request | None = None,
+) -> Receipt:
+    """A maker's model, with the energy sources that every function must be proven on."""
+    check_role(actor, "register a model")
+    model = Row(DeviceModel)
+    details = Row(
+        ModelDetails,
+        device_model=model,
+        from_on=from_on,
+        maker=maker,
+        name=name,
+        device_class=device_class,
+        mains=EnergySource.MAINS in energy_sources,
+        battery=EnergySource.BATTERY in energy_sources,
+        manual=EnergySource.MANUAL in energy_sources,
+    )
+    return append("model_registered", model, [model, details], actor=actor, at=at, request=request)
+
+
+def register_revision(
+    *,
+    device_model: int,
+    label: str,
+    from_on: dt.date,
+    actor: Actor,
+    at: dt.datetime,
+    request: Request | None = None,
+) -> Receipt:
+    """A revision of a model."""
+    check_role(actor, "register a model")
+    revision = Row(ModelRevision, device_model=device_model)
+    details = Row(RevisionDetails, revision=revision, from_on=from_on, label=label)
+    return append("revision_registered", revision, [revision, details], actor=actor, at=at, request=request)
