@@ -3,6 +3,7 @@
 import os
 import re
 import secrets
+import sqlite3
 from pathlib import Path
 from typing import Any
 from urllib.parse import SplitResult, urlsplit
@@ -35,6 +36,13 @@ def folder(name: str, *, default: Path) -> Path:
     return path
 
 
+def journal_mode(version: tuple[int, ...]) -> str:
+    """Write-ahead logging only on versions free of the fault that can corrupt a log when it is reset (SQLite 3.51.3 and
+    later, or the back-ports 3.50.7 and 3.44.6); otherwise the rollback journal, kept between transactions."""
+    sound = version >= (3, 51, 3) or (3, 50, 7) <= version < (3, 51) or (3, 44, 6) <= version < (3, 45)
+    return "WAL" if sound else "PERSIST"
+
+
 def database(name: str, *, embedded: Path) -> dict[str, Any]:
     """Django's settings for the server that the variable names, or for the embedded SQLite file."""
     if not given(name):
@@ -46,7 +54,12 @@ def database(name: str, *, embedded: Path) -> dict[str, Any]:
                 "transaction_mode": "IMMEDIATE",
                 "timeout": 20,
                 # Without recursive triggers, INSERT OR REPLACE would erase a fact unseen by its guard.
-                "init_command": "PRAGMA synchronous=FULL; PRAGMA recursive_triggers=ON;",
+                "init_command": (
+                    f"PRAGMA journal_mode={journal_mode(sqlite3.sqlite_version_info)};"
+                    "PRAGMA synchronous=FULL; PRAGMA recursive_triggers=ON;"
+                    # Bulk appends write less: a cache that holds the hot ends of the indexes, fewer checkpoints.
+                    "PRAGMA cache_size=-65536; PRAGMA wal_autocheckpoint=2000;"
+                ),
             },
             # A file, never memory: threads of a test must see one database.
             "TEST": {"NAME": embedded.with_name("test-" + embedded.name)},

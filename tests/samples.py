@@ -75,14 +75,16 @@ class Everything:
 
     def entry(self, kind: Kind) -> None:
         rows: dict[Any, Row] = {}
+        subject = None if kind.subject in kind.rows else self.thing(kind.subject or Site)
 
         def reference(model: Any) -> Any:
+            if model is kind.subject and subject is not None:
+                return subject
             return rows[model] if model in rows else self.thing(model)
 
         for model in in_order(kind):
             rows[model] = Row(model, **sample(model, reference, next(self._numbers)))
-        subject = rows.get(kind.subject) or self.thing(kind.subject or Site)
-        written(kind.name, subject, *rows.values(), note="A sample.")
+        written(kind.name, subject or rows[kind.subject], *rows.values(), note="A sample.")
 
     def thing(self, model: Any) -> int:
         """A new thing, alone in an entry of the first kind that may hold it."""

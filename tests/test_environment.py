@@ -177,3 +177,20 @@ def test_a_bad_value_stops_the_start(tmp_path: Path, name: str, value: str) -> N
     assert done.returncode == 1
     expected = "PMCORE_SECRET_KEY is missing" if value.startswith("postgres") else name
     assert last_line.startswith(f"django.core.exceptions.ImproperlyConfigured: {expected}")
+
+
+@pytest.mark.parametrize(
+    ("version", "mode"),
+    [
+        ((3, 40, 1), "PERSIST"),
+        ((3, 44, 6), "WAL"),
+        ((3, 45, 0), "PERSIST"),
+        ((3, 50, 6), "PERSIST"),
+        ((3, 50, 7), "WAL"),
+        ((3, 51, 2), "PERSIST"),
+        ((3, 51, 3), "WAL"),
+        ((3, 53, 4), "WAL"),
+    ],
+)
+def test_the_log_is_used_only_where_it_is_sound(version: tuple[int, ...], mode: str) -> None:
+    assert env.journal_mode(version) == mode

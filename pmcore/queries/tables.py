@@ -28,6 +28,11 @@ class Table:
     def column_at(self, name: str) -> int:
         return [column.name for column in self.columns].index(name)
 
+    def subject_at(self, subject: type[Recorded] | None) -> int | None:
+        """Where a fact names the thing that an entry of this subject is about; none where it does so indirectly."""
+        about = [at for at, column in enumerate(self.columns) if column.name in self.model.about]
+        return next((at for at in about if subject and self.columns[at].refers_to is subject), None)
+
     @cached_property
     def id_at(self) -> int:
         return self.column_at("id")

@@ -27,6 +27,7 @@ from pmcore.services.inserts import existing, insert
 from pmcore.services.lock import writing
 from pmcore.services.refusals import (
     AlreadyReplaced,
+    AnotherSubject,
     TooMuchAtOnce,
     UnknownKind,
     UnknownReference,
@@ -133,30 +134,53 @@ def _prepare(draft: Draft, wanted: _Wanted) -> _Prepared:
         raise UnknownKind(f"An entry {draft.kind} without rows says nothing.")
     _check_subject(kind, draft, wanted)
     prepared = _Prepared(draft)
+    table: Table | None = None
     for row in draft.rows:
-        if row.model not in kind.rows:
-            raise UnknownKind(f"An entry {kind.name} holds no row {row.model.record_name()}.")
-        table = table_of(row.model)
+        if table is None or row.model is not table.model:  # rows of one table mostly come together
+            table = _table_for(kind, row.model)
+            references = [(at, wanted[model]) for at, model in table.references_at]
+            subject_at = table.subject_at(kind.subject)
         wire = table.take(row.values)
+        if subject_at is not None and wire[subject_at] is not draft.subject and wire[subject_at] != draft.subject:
+            raise AnotherSubject(f"An entry about {draft.subject!r} says nothing of {wire[subject_at]!r}.")
         for at in table.free_text_at:
             if wire[at] is not None:
                 wire[at] = _salted(prepared, wire[at])
-        for at, model in table.references_at:
+        for at, ids in references:
             value = wire[at]
             if type(value) is int:
-                wanted[model].add(value)
+                ids.add(value)
             elif value is not None:
+                _check_own_row(draft, value)
                 prepared.linked = True
         prepared.rows.append((row, table, wire))
     for fact in draft.replaces:
-        if type(fact) not in kind.rows:
-            raise UnknownKind(f"An entry {kind.name} replaces no {fact.record_name()}.")
+        _check_replaced(kind, draft, fact)
     if draft.note is not None:
         try:
             prepared.note = _salted(prepared, take_free_text(draft.note))
         except Fault as fault:
             raise BadValue("entry", "note", str(fault)) from None
     return prepared
+
+
+def _table_for(kind: Kind, model: type[Recorded]) -> Table:
+    if model not in kind.rows:
+        raise UnknownKind(f"An entry {kind.name} holds no row {model.record_name()}.")
+    return table_of(model)
+
+
+def _check_own_row(draft: Draft, row: Row) -> None:
+    if not any(row is own for own in draft.rows):
+        raise UnknownReference(row.model.record_name(), [])
+
+
+def _check_replaced(kind: Kind, draft: Draft, fact: Fact) -> None:
+    at = _table_for(kind, type(fact)).subject_at(kind.subject)
+    if at is not None:
+        about = getattr(fact, table_of(type(fact)).columns[at].column)
+        if about != draft.subject:
+            raise AnotherSubject(f"An entry about {draft.subject!r} replaces nothing said of {about}.")
 
 
 def _salted(prepared: _Prepared, words: str) -> str:
@@ -199,14 +223,20 @@ def _write(batch: list[_Prepared], actor: Actor, at: str, request: Request | Non
     entries: list[list[Any]] = []
     rows: dict[Table, list[list[Any]]] = defaultdict(list)
     texts: list[list[Any]] = []
+    role = str(actor.role)
     for prepared in batch:
         seq += 1
         first_id = last_id + 1
         last_id = _number(prepared, last_id)
-        replaced = _replace(prepared.draft.replaces, seq)
         draft = prepared.draft
+        replaced = _replace(draft.replaces, seq)
         subject = draft.subject.id if isinstance(draft.subject, Row) else draft.subject
         assert subject is not None
+        rendered = []
+        for _, table, wire in prepared.rows:
+            rendered.append(table.render(wire))
+            wire.append(seq)
+            rows[table].append(wire)
         leaf = leaf_hash(
             body(
                 seq=seq,
@@ -214,43 +244,26 @@ def _write(batch: list[_Prepared], actor: Actor, at: str, request: Request | Non
                 kind=draft.kind,
                 subject=subject,
                 person=actor.person,
-                role=actor.role,
+                role=role,
                 note=prepared.note,
-                rows=[table.render(wire) for _, table, wire in prepared.rows],
+                rows=rendered,
                 replaces=replaced,
             )
         )
         leaves.append(leaf)
-        entries.append(
-            [
-                seq,
-                at,
-                draft.kind,
-                subject,
-                actor.person,
-                str(actor.role),
-                prepared.note,
-                last_id,
-                leaf,
-                None,
-                None,
-                None,
-            ]
-        )
-        for _, table, wire in prepared.rows:
-            wire.append(seq)
-            rows[table].append(wire)
+        entries.append([seq, at, draft.kind, subject, actor.person, role, prepared.note, last_id, leaf, *_BLANK])
         texts += [[*text, seq] for text in prepared.texts]
         receipts.append(Receipt(seq, subject, first_id, last_id))
     if entries:
-        entries[-1][9] = newest.edge.add(leaves).to_bytes()
+        entries[-1][_EDGE_AT] = newest.edge.add(leaves).to_bytes()
         if request is not None:
-            entries[0][10:] = [request.key, request.digest]
+            entries[0][_EDGE_AT + 1 :] = [request.key, request.digest]
         _insert_all(texts, rows, entries)
     return receipts
 
 
 def _number(prepared: _Prepared, last_id: int) -> int:
+    """Give the rows the next ids of the one counter, and those that refer to them too."""
     for row, table, wire in prepared.rows:
         last_id += 1
         row.id = wire[table.id_at] = last_id
@@ -291,6 +304,8 @@ _ENTRY_COLUMNS = [
     "request_key",
     "request_digest",
 ]
+_EDGE_AT = _ENTRY_COLUMNS.index("edge")
+_BLANK = (None, None, None)  # edge, request_key, request_digest
 
 
 def _insert_all(texts: list[list[Any]], rows: dict[Table, list[list[Any]]], entries: list[list[Any]]) -> None:

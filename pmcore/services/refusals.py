@@ -17,8 +17,13 @@ class UnknownReference(RecordRefused):
     """A row refers to something that is not in the record."""
 
     def __init__(self, table: str, missing: list[int]) -> None:
-        super().__init__(f"There is no {table} with the id {', '.join(map(str, missing[:5]))}.")
+        which = f"with the id {', '.join(map(str, missing[:5]))}" if missing else "in this entry"
+        super().__init__(f"There is no {table} {which}.")
         self.table, self.missing = table, missing
+
+
+class AnotherSubject(RecordRefused):
+    """An entry is about one thing; a fact about another belongs to another entry."""
 
 
 class TooMuchAtOnce(RecordRefused):

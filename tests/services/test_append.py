@@ -28,7 +28,14 @@ from pmcore.queries.columns import MAX_INT, MAX_TEXT, BadValue
 from pmcore.queries.head import head
 from pmcore.queries.verification import verify
 from pmcore.services.append import ROWS_AT_ONCE, Draft, append, append_in_batches, append_many
-from pmcore.services.refusals import AlreadyReplaced, Conflict, TooMuchAtOnce, UnknownKind, UnknownReference
+from pmcore.services.refusals import (
+    AlreadyReplaced,
+    AnotherSubject,
+    Conflict,
+    TooMuchAtOnce,
+    UnknownKind,
+    UnknownReference,
+)
 from tests.history import AT, JANUARY, MARCH, World, a_device, a_move, day, small_world, some_due, written
 
 pytestmark = pytest.mark.django_db
@@ -217,12 +224,29 @@ def test_an_entry_without_rows_is_refused(world: World) -> None:
 
 def test_a_subject_of_another_kind_is_refused(world: World) -> None:
     with pytest.raises(UnknownReference, match="There is no device"):
-        written("device_placed", world.site, Row(Placement, device=world.device, area=world.ward, from_on=MARCH))
+        written("inspections_due", world.site, _due(world))
     person = Row(Person)
     with pytest.raises(UnknownKind, match="cannot be about"):
         written("area_opened", person, Row(Area, site=world.site))
     with pytest.raises(BadValue, match=r"entry\.subject"):
         append("device_placed", "7", [Row(Device)], actor=SYSTEM, at=AT)  # type: ignore[arg-type]
+
+
+def test_an_entry_says_nothing_of_another_thing(world: World) -> None:
+    other = a_device(world.model, "OM-2", world.ward)
+    size = head().size
+    with pytest.raises(AnotherSubject):
+        written("device_placed", world.device, Row(Placement, device=other, area=world.ward, from_on=MARCH))
+    of_another = Placement.objects.current().get(device=other)
+    with pytest.raises(AnotherSubject):
+        written("device_placed", world.device, replaces=[of_another], note="Taken back.")
+    assert head().size == size
+
+
+def test_a_row_of_another_entry_is_no_reference(world: World) -> None:
+    elsewhere = Row(Area, site=world.site)
+    with pytest.raises(UnknownReference, match="no area in this entry"):
+        a_move(world, elsewhere, MARCH)  # type: ignore[arg-type]
 
 
 def test_a_reference_into_the_void_is_refused(world: World) -> None:
