@@ -19,12 +19,14 @@ MONTHS_AHEAD = 13
 
 @dataclass(frozen=True, slots=True)
 class Written:
-    """A due inspection that is in the record. `key` is the caller's; a withdrawn one is never written again."""
+    """A due inspection that is in the record; `key` is the caller's. A withdrawn one can be called for again, unless it
+    was struck out: a person withdrew it for good."""
 
     key: int
     due_on: date
     opens_on: date
     withdrawn: bool = False
+    struck_out: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,21 +51,33 @@ class Covered:
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """What is to be appended (in order of due dates), and the keys of what is to be withdrawn."""
+    """What is to be appended (in order of due dates), and the keys of what is to be withdrawn, or called for again."""
 
-    add: tuple[DueInspection, ...]
-    withdraw: tuple[int, ...]
+    add: tuple[DueInspection, ...] = ()
+    withdraw: tuple[int, ...] = ()
+    restore: tuple[int, ...] = ()
+
+    def __bool__(self) -> bool:
+        return bool(self.add or self.withdraw or self.restore)
 
 
 def difference(covered: Covered, written: Iterable[Written], as_of: date) -> Difference:
     """What `as_of` calls for against what is written. Only windows that open after `starts_on` (or after the plan's
-    end) are withdrawn: what had opened before a change stays due."""
-    wanted = {due.due_on: due for due in called_for(covered, as_of)}
+    end) are withdrawn: what had opened before a change stays due. What lies further ahead than `as_of` looks is no
+    reason: a clock that was wrong for a day may have written it, and it will be wanted."""
     there = list(written)
+    wanted = {due.due_on: due for due in called_for(covered, as_of)}
+    ahead = max([as_of, *(due.opens_on for due in there)])
+    some_day = {due.due_on for due in called_for(covered, ahead)} | wanted.keys()
     known = {due.due_on for due in there}
     untouched = covered.ended_on or covered.starts_on
-    gone = [due.key for due in there if due.due_on not in wanted and not due.withdrawn and due.opens_on > untouched]
-    return Difference(tuple(due for day, due in wanted.items() if day not in known), tuple(gone))
+    gone = [due for due in there if due.due_on not in some_day and not due.withdrawn and due.opens_on > untouched]
+    again = [due for due in there if due.due_on in wanted and due.withdrawn and not due.struck_out]
+    return Difference(
+        add=tuple(due for day, due in wanted.items() if day not in known),
+        withdraw=tuple(due.key for due in gone),
+        restore=tuple(due.key for due in again),
+    )
 
 
 def called_for(covered: Covered, as_of: date) -> list[DueInspection]:

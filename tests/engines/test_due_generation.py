@@ -1,5 +1,6 @@
 """What a plan calls for on a device: the difference between what should be there and what is, nothing twice."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 from hypothesis import given
@@ -94,6 +95,22 @@ def test_an_ended_plan_keeps_what_had_opened_and_withdraws_the_rest() -> None:
     assert [written[key].due_on.isoformat() for key in change.withdraw] == ["2027-06-15"]
 
 
+def test_a_clock_that_jumped_ahead_left_nothing_to_withdraw() -> None:
+    for covered in (anchored(date(2025, 1, 1)), floating(date(2025, 1, 1), last_met=date(2024, 12, 1))):
+        written = as_written(covered, date(2028, 1, 1))
+        assert len(written) > 2
+        assert not difference(covered, written, date(2025, 2, 1))
+
+
+def test_a_plan_that_is_changed_back_calls_again_for_what_it_withdrew() -> None:
+    covered = anchored(date(2025, 1, 1))
+    day = date(2025, 6, 15)
+    withdrawn = [Written(1, day, day - timedelta(days=30), withdrawn=True)]
+    assert difference(covered, withdrawn, date(2025, 2, 1)).restore == (1,)
+    struck_out = [Written(1, day, day - timedelta(days=30), withdrawn=True, struck_out=True)]
+    assert difference(covered, struck_out, date(2025, 2, 1)).restore == ()
+
+
 def test_a_withdrawn_one_is_neither_written_nor_withdrawn_again() -> None:
     covered = anchored(date(2025, 1, 1))
     day = date(2025, 6, 15)
@@ -126,11 +143,10 @@ def test_however_the_sweeps_fall_the_last_one_leaves_what_one_alone_would(
         assert not {due.due_on for due in change.add} & {due.due_on for due in written.values()}
         for due in change.add:
             written[len(written)] = Written(len(written), due.due_on, due.opens_on)
-        for key in change.withdraw:
-            written[key] = Written(key, written[key].due_on, written[key].opens_on, withdrawn=True)
-        assert difference(covered, written.values(), as_of) == type(change)((), ())
+        for key in (*change.withdraw, *change.restore):
+            written[key] = replace(written[key], withdrawn=key in change.withdraw)
+        assert not difference(covered, written.values(), as_of)
     last = max(sweeps)
     done = [Inspected(day) for day in sorted(performed) if starts_on < day <= last]
     alone = {due.due_on for due in called_for(Covered(rule, ANCHOR, starts_on, inspected=done), last)}
-    standing = {due.due_on for due in written.values() if not due.withdrawn}
-    assert standing >= {day for day in alone if day not in {w.due_on for w in written.values() if w.withdrawn}}
+    assert {due.due_on for due in written.values() if not due.withdrawn} >= alone
