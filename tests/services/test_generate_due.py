@@ -1,5 +1,6 @@
 """Plans become due inspections: once each, whatever was missed, and withdrawn only where nobody could have begun."""
 
+import datetime as dt
 from typing import Any
 
 import pytest
