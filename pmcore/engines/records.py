@@ -1,6 +1,7 @@
 """Frozen records that go into the engines and come out of them."""
 
 from dataclasses import dataclass
+from datetime import date
 
 from pmcore.engines.vocabulary import Role
 
@@ -17,3 +18,69 @@ class Actor:
 
 SYSTEM = Actor(person=None, role=Role.SYSTEM, sites=None)
 """The service itself: sweeps, imports at the start, the first administrator."""
+
+
+class ContradictoryRecord(ValueError):
+    """The days of a record exclude one another, or one is missing that another needs."""
+
+
+@dataclass(frozen=True, slots=True)
+class Inspected:
+    """A complete inspection by the plan's procedure, on the site's day of its last mandatory step."""
+
+    performed_on: date
+    re_anchors: bool = False  # by the same act the plan's anchor moves to this day
+
+
+@dataclass(frozen=True, slots=True)
+class DueInspection:
+    """One due inspection and what is known to have become of it; None: it has not happened. All days are the site's."""
+
+    opens_on: date
+    due_on: date
+    closes_on: date
+    next_opens_on: date | None = None  # the opening of the window that follows in the plan
+    completed_on: date | None = None  # performed day of the inspection credited to this one
+    withdrawn_on: date | None = None
+    left_on: date | None = None  # the device left the inventory
+    left_recorded_on: date | None = None
+    sealed_on: date | None = None  # into storage, by the seal that was in force when the window opened
+    sealed_recorded_on: date | None = None
+    unsealed_on: date | None = None  # the first day out of storage
+    reason_on: date | None = None  # since when an acceptable reason for not doing it stands in the record
+
+    def __post_init__(self) -> None:
+        if not self.opens_on <= self.due_on <= self.closes_on:
+            raise ContradictoryRecord(f"{self.due_on} lies outside its window, {self.opens_on} to {self.closes_on}")
+        if (self.left_on is None) != (self.left_recorded_on is None):
+            raise ContradictoryRecord("a departure has a day and the day it was recorded")
+        if (self.sealed_on is None) != (self.sealed_recorded_on is None):
+            raise ContradictoryRecord("a seal has a day and the day it was recorded")
+        if self.unsealed_on and (self.sealed_on is None or self.unsealed_on < self.sealed_on):
+            raise ContradictoryRecord("a device is unsealed after it was sealed")
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """Two complete inspections further apart than the interval and the days after it allow."""
+
+    previous_on: date
+    next_on: date
+    days: int
+    allowed_days: int
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """From this day on the device belongs to this place."""
+
+    from_on: date
+    place: str
+
+
+@dataclass(frozen=True, slots=True)
+class Attempt:
+    """Somebody went to inspect the device and could not."""
+
+    tried_on: date
+    recorded_on: date

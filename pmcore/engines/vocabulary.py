@@ -256,3 +256,17 @@ class JobState(StrEnum):
     RUNNING = "running"
     DONE = "done"
     PARKED = "parked"
+
+
+class DueState(StrEnum):
+    """What a due inspection is on a date; derived, never stored."""
+
+    AHEAD = "ahead"
+    OPEN = "open"
+    OVERDUE = "overdue"
+    MET = "met"
+    MET_LATE = "met_late"
+    NOT_MET = "not_met"
+    WITHDRAWN = "withdrawn"
+    SUSPENDED = "suspended"
+    ENDED = "ended"

@@ -102,6 +102,7 @@ from pmcore.models.procedures import (
     Step,
     VersionApproval,
 )
+from pmcore.models.sweeps import SiteSweep
 
 __all__ = [
     "Account",
@@ -189,6 +190,7 @@ __all__ = [
     "SiteDetails",
     "SiteHoliday",
     "SiteMembership",
+    "SiteSweep",
     "SiteWeek",
     "SkillHeld",
     "Step",

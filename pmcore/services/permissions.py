@@ -14,6 +14,7 @@ from pmcore.services.requests import Receipt, answered
 
 _OFFICE = frozenset({Role.ADMINISTRATOR, Role.SYSTEM})
 _MANAGED = _OFFICE | {Role.MANAGER}
+_MANAGER = frozenset({Role.MANAGER, Role.SYSTEM})  # not the administrator, who answers for no device
 _AT_WORK = _MANAGED | {Role.SCHEDULER, Role.TECHNICIAN}
 
 MAY: dict[str, frozenset[Role]] = {
@@ -34,6 +35,17 @@ MAY: dict[str, frozenset[Role]] = {
     "set a tag": _AT_WORK,
     "set a service state": _AT_WORK,
     "attach a file": _AT_WORK,
+    "write a procedure": _MANAGER,
+    "approve a procedure": _MANAGER,
+    "make a plan": _MANAGER,
+    "change a setting": _MANAGED,
+    "record an inspection": _AT_WORK,
+    "correct an inspection": _MANAGED,
+    "place a hold": _AT_WORK,
+    "take back a hold": _MANAGED,
+    "record an attempt": _AT_WORK,
+    "record a reason": _AT_WORK,
+    "correct a reason": _MANAGED,
 }
 
 _P = ParamSpec("_P")

@@ -1,0 +1,138 @@
+"""Which due inspections one plan calls for on one device, and which of those already written it calls for no more.
+
+Anchored plans look thirteen months ahead; floating ones name the next, and one more each interval that passes undone.
+Nothing is written twice, whatever was missed: the answer is always the difference between what should be there and what
+is.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+from pmcore.engines.due_dates import IntervalRule, add_interval, next_due, occurrences, window_of
+from pmcore.engines.due_history import due_history
+from pmcore.engines.records import DueInspection, Inspected
+from pmcore.engines.vocabulary import Basis, Unit
+
+MONTHS_AHEAD = 13
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """A due inspection that is in the record; `key` is the caller's. A withdrawn one can be called for again, unless it
+    was struck out: a person withdrew it for good."""
+
+    key: int
+    due_on: date
+    opens_on: date
+    withdrawn: bool = False
+    struck_out: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Covered:
+    """One plan on one device.
+
+    `anchor`: the day from which an anchored rule counts, and a floating one without any inspection.
+    `last_met`: the last complete inspection before `starts_on` (incoming, or carried over); it sets the clock.
+    `starts_on`: the day from which the plan's terms count for this device: windows that open after it are called for.
+    `inspected`: complete inspections by the plan's procedure since then.
+    `at_once`: found already in use: due on `starts_on` itself, whatever the anchor says.
+    """
+
+    rule: IntervalRule
+    anchor: date
+    starts_on: date
+    last_met: date | None = None
+    inspected: Sequence[Inspected] = ()
+    at_once: bool = False
+    ended_on: date | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """What is to be appended (in order of due dates), and the keys of what is to be withdrawn, or called for again."""
+
+    add: tuple[DueInspection, ...] = ()
+    withdraw: tuple[int, ...] = ()
+    restore: tuple[int, ...] = ()
+
+    def __bool__(self) -> bool:
+        return bool(self.add or self.withdraw or self.restore)
+
+
+def difference(covered: Covered, written: Iterable[Written], as_of: date) -> Difference:
+    """What `as_of` calls for against what is written. Only windows that open after `starts_on` (or after the plan's
+    end) are withdrawn: what had opened before a change stays due. What lies further ahead than `as_of` looks is no
+    reason: a clock that was wrong for a day may have written it, and it will be wanted."""
+    there = list(written)
+    wanted = {due.due_on: due for due in called_for(covered, as_of)}
+    ahead = max([as_of, *(due.opens_on for due in there)])
+    some_day = {due.due_on for due in called_for(covered, ahead)} | wanted.keys()
+    known = {due.due_on for due in there}
+    untouched = covered.ended_on or covered.starts_on
+    gone = [due for due in there if due.due_on not in some_day and not due.withdrawn and due.opens_on > untouched]
+    again = [due for due in there if due.due_on in wanted and due.withdrawn and not due.struck_out]
+    return Difference(
+        add=tuple(due for day, due in wanted.items() if day not in known),
+        withdraw=tuple(due.key for due in gone),
+        restore=tuple(due.key for due in again),
+    )
+
+
+def called_for(covered: Covered, as_of: date) -> list[DueInspection]:
+    """Every due inspection that the plan calls for by `as_of`, in order of due dates."""
+    dues = _anchored(covered, as_of) if covered.rule.basis is Basis.ANCHORED else _floating(covered, as_of)
+    if covered.at_once and not any(due.opens_on <= covered.starts_on for due in dues):
+        dues.insert(0, _at_once(covered))
+    if covered.ended_on is not None:
+        dues = [due for due in dues if due.opens_on <= covered.ended_on]
+    return dues
+
+
+def _anchored(covered: Covered, as_of: date) -> list[DueInspection]:
+    rule = covered.rule
+    since = max(covered.starts_on, covered.last_met or covered.starts_on)
+    first = next_due(rule, covered.anchor, since)
+    until = add_interval(as_of, MONTHS_AHEAD, Unit.MONTH)
+    return [_due(rule, day) for day in occurrences(rule, covered.anchor, first, until)]
+
+
+def _floating(covered: Covered, as_of: date) -> list[DueInspection]:
+    """The clock runs from the last complete inspection. Where that has long run out when the plan begins, the device is
+    due on the first day of the plan, and the clock runs from there."""
+    rule, last_met = covered.rule, covered.last_met
+    first = _due(rule, next_due(rule, covered.anchor, last_met))
+    overdue_at_start = first.closes_on < covered.starts_on
+    if overdue_at_start:
+        late = _at_once(covered)
+        done = [each for each in covered.inspected if each.performed_on <= as_of]
+        if not done:
+            return [late, *_accrued(rule, covered.starts_on, as_of)]
+        cleared = min(done, key=lambda each: each.performed_on)
+        later = [each for each in done if each is not cleared]
+        accrued = [due for due in _accrued(rule, covered.starts_on, cleared.performed_on) if _opened(due, cleared)]
+        return [late, *accrued, *due_history(rule, covered.anchor, cleared.performed_on, later, as_of)]
+    return due_history(rule, covered.anchor, last_met, covered.inspected, as_of)
+
+
+def _opened(due: DueInspection, done: Inspected) -> bool:
+    return due.opens_on <= done.performed_on
+
+
+def _accrued(rule: IntervalRule, since: date, as_of: date) -> list[DueInspection]:
+    """One more each interval after `since`: those whose window has opened, and the next."""
+    dues: list[DueInspection] = []
+    while not dues or dues[-1].opens_on <= as_of:
+        dues.append(_due(rule, add_interval(since, rule.every, rule.unit, len(dues) + 1)))
+    return dues
+
+
+def _at_once(covered: Covered) -> DueInspection:
+    day = covered.starts_on
+    return replace(_due(covered.rule, day), opens_on=day)
+
+
+def _due(rule: IntervalRule, due_on: date) -> DueInspection:
+    opens_on, closes_on = window_of(rule, due_on)
+    return DueInspection(opens_on, due_on, closes_on)

@@ -1,0 +1,30 @@
+"""On which day did it happen? The day is the site's, whatever the clock in UTC says."""
+
+from datetime import date, datetime
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+
+class SiteDayError(ValueError):
+    """The site's day cannot be told."""
+
+
+class MomentWithoutZone(SiteDayError):
+    """A moment that does not say its offset from UTC belongs to no day."""
+
+
+class UnknownZone(SiteDayError):
+    """No time zone has this name."""
+
+
+def local_day(moment: datetime, zone: str | ZoneInfo) -> date:
+    """The date that a calendar at the site showed at `moment`. Raises MomentWithoutZone, UnknownZone."""
+    if moment.utcoffset() is None:
+        raise MomentWithoutZone(f"{moment} does not say its offset from UTC")
+    return moment.astimezone(zone if isinstance(zone, ZoneInfo) else _zone(zone)).date()
+
+
+def _zone(name: str) -> ZoneInfo:
+    try:
+        return ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError, OSError) as error:
+        raise UnknownZone(f"no time zone is called {name!r}") from error

@@ -1,0 +1,78 @@
+"""Holds: a device may not be used, and why."""
+
+import datetime as dt
+
+from pmcore.engines.records import Actor
+from pmcore.engines.vocabulary import HoldReason
+from pmcore.models import Finding, Hold, HoldDetails
+from pmcore.models.rows import Row
+from pmcore.queries.head import head
+from pmcore.queries.site_days import site_on
+from pmcore.services.append import append
+from pmcore.services.device_days import check_day_has_come, check_device, check_in_record
+from pmcore.services.devices import ReasonMissing
+from pmcore.services.permissions import check_role, check_site
+from pmcore.services.refusals import RecordRefused, UnknownReference
+from pmcore.services.requests import Receipt, Request, answered
+
+
+class FindingOfAnother(RecordRefused):
+    """The finding was made on another device."""
+
+
+def place_hold(
+    *,
+    device: int,
+    reason: HoldReason,
+    from_on: dt.date,
+    actor: Actor,
+    at: dt.datetime,
+    finding: int | None = None,
+    note: str | None = None,
+    request: Request | None = None,
+) -> Receipt:
+    """From a day on, today at the latest, the device may not be used.
+
+    Raises NotAllowed, WrongSite, UnknownReference, FindingOfAnother, InTheFuture, NotYetInRecord.
+    """
+    check_role(actor, "place a hold")
+    if (earlier := answered(actor, request)) is not None:
+        return earlier
+    known = head().size
+    check_device(device)
+    site = site_on(device, from_on, known)
+    check_site(actor, site)
+    check_day_has_come(from_on, at, site, known)
+    check_in_record(device, from_on, known)
+    if finding is not None:
+        _check_finding(finding, device)
+    hold = Row(Hold, device=device)
+    details = Row(
+        HoldDetails, hold=hold, from_on=from_on, reason=reason, finding=finding, placed_by=actor.person, note=note
+    )
+    return append("hold_placed", device, [hold, details], actor=actor, at=at, request=request)
+
+
+def take_back_hold(
+    *, wrong: HoldDetails, reason: str, actor: Actor, at: dt.datetime, request: Request | None = None
+) -> Receipt:
+    """The hold was recorded by mistake. One that has done its work is lifted by a release instead.
+
+    Raises ReasonMissing, AlreadyReplaced, NotAllowed, WrongSite.
+    """
+    check_role(actor, "take back a hold")
+    if (earlier := answered(actor, request)) is not None:
+        return earlier
+    device = wrong.hold.device_id
+    check_site(actor, site_on(device, wrong.from_on, head().size))
+    if not reason.strip():
+        raise ReasonMissing("Say why the record was wrong.")
+    return append("hold_placed", device, replaces=[wrong], note=reason, actor=actor, at=at, request=request)
+
+
+def _check_finding(finding: int, device: int) -> None:
+    found_on = Finding.objects.filter(pk=finding).values_list("device_id", flat=True).first()
+    if found_on is None:
+        raise UnknownReference("finding", [finding])
+    if found_on != device:
+        raise FindingOfAnother(f"The finding {finding} was made on the device {found_on}.")
