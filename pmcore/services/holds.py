@@ -9,8 +9,8 @@ from pmcore.models.rows import Row
 from pmcore.queries.head import head
 from pmcore.queries.site_days import site_on
 from pmcore.services.append import append
+from pmcore.services.corrections import ReasonMissing
 from pmcore.services.device_days import check_day_has_come, check_device, check_in_record
-from pmcore.services.devices import ReasonMissing
 from pmcore.services.permissions import check_role, check_site
 from pmcore.services.refusals import RecordRefused, UnknownReference
 from pmcore.services.requests import Receipt, Request, answered

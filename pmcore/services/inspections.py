@@ -23,8 +23,8 @@ from pmcore.queries.head import head
 from pmcore.queries.inspections import completed
 from pmcore.queries.site_days import SiteDay
 from pmcore.services.append import append
+from pmcore.services.corrections import ReasonMissing
 from pmcore.services.device_days import check_device, check_happened, check_in_record, place_of
-from pmcore.services.devices import ReasonMissing
 from pmcore.services.lock import writing
 from pmcore.services.permissions import check_role, check_site
 from pmcore.services.re_anchoring import anchor_row, check_re_anchoring

@@ -12,8 +12,8 @@ from pmcore.queries.head import head
 from pmcore.queries.holds import holds_in_force
 from pmcore.queries.site_days import WorkingCalendar, Zones, site_on, working_calendar
 from pmcore.services.append import append
+from pmcore.services.corrections import ReasonMissing
 from pmcore.services.device_days import check_day_has_come, check_happened, check_in_record, place_of
-from pmcore.services.devices import ReasonMissing
 from pmcore.services.lock import writing
 from pmcore.services.permissions import check_role, check_site
 from pmcore.services.refusals import RecordRefused, UnknownReference
