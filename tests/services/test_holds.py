@@ -16,7 +16,7 @@ from pmcore.services.devices import ReasonMissing
 from pmcore.services.holds import FindingOfAnother, place_hold, take_back_hold
 from pmcore.services.refusals import AlreadyReplaced, NotAllowed, UnknownReference, WrongSite
 from pmcore.services.requests import Receipt, Request
-from tests.bench_cast import Bench, a_bench, a_finding, refused
+from tests.bench_cast import Bench, a_bench, a_finding, assert_refused
 from tests.cast import AT, JANUARY, a_device, a_person
 from tests.history import day, written
 
@@ -94,18 +94,18 @@ def test_a_hold_says_what_it_is_for_as_of_the_day(bench: Bench) -> None:
 @pytest.mark.parametrize("role", [Role.AUDITOR, Role.CLINICAL_LEAD, Role.PROVIDER])
 def test_who_only_looks_and_who_comes_from_outside_holds_nothing(bench: Bench, role: Role) -> None:
     onlooker = a_person("Wim Ostrava-Keel", role, bench.alderwick)
-    refused(NotAllowed, lambda: held(bench, actor=onlooker))
+    assert_refused(NotAllowed, lambda: held(bench, actor=onlooker))
 
 
 def test_a_device_is_held_at_ones_own_site(bench: Bench) -> None:
     stranger = a_person("Per Aldous", Role.TECHNICIAN, bench.stennet)
-    refused(WrongSite, lambda: held(bench, actor=stranger))
+    assert_refused(WrongSite, lambda: held(bench, actor=stranger))
 
 
 def test_a_hold_is_of_a_device_and_a_day_that_are_there(bench: Bench) -> None:
-    refused(UnknownReference, lambda: held(bench, device=999_999), "device")
-    refused(NotYetInRecord, lambda: held(bench, JANUARY - ONE_DAY))
-    refused(InTheFuture, lambda: held(bench, AT.date() + ONE_DAY))
+    assert_refused(UnknownReference, lambda: held(bench, device=999_999), "device")
+    assert_refused(NotYetInRecord, lambda: held(bench, JANUARY - ONE_DAY))
+    assert_refused(InTheFuture, lambda: held(bench, AT.date() + ONE_DAY))
     held(bench, AT.date())
     assert len(in_force(bench, AT.date())) == 1
 
@@ -114,27 +114,27 @@ def test_today_is_the_day_at_the_site(bench: Bench) -> None:
     """23:30 in UTC on the last day of May is the first of June in London's summer."""
     held(bench, JUNE_1, at=dt.datetime(2026, 5, 31, 23, 30, tzinfo=dt.UTC))
     assert len(in_force(bench, JUNE_1)) == 1
-    refused(InTheFuture, lambda: held(bench, JUNE_1, at=dt.datetime(2026, 5, 31, 22, 30, tzinfo=dt.UTC)))
+    assert_refused(InTheFuture, lambda: held(bench, JUNE_1, at=dt.datetime(2026, 5, 31, 22, 30, tzinfo=dt.UTC)))
 
 
 def test_a_finding_is_of_the_same_device(bench: Bench) -> None:
     other = a_device(bench.odile, bench.model, "OM-2", bench.theatre)
     elsewhere = a_finding(other, JUNE_1, "drive")
-    refused(FindingOfAnother, lambda: held(bench, finding=elsewhere))
-    refused(UnknownReference, lambda: held(bench, finding=999_999), "finding")
+    assert_refused(FindingOfAnother, lambda: held(bench, finding=elsewhere))
+    assert_refused(UnknownReference, lambda: held(bench, finding=999_999), "finding")
 
 
 def test_a_hold_that_was_a_mistake_is_taken_back_with_its_reason(bench: Bench) -> None:
     receipt = held(bench)
     deed: dict[str, Any] = {"wrong": details_of(receipt), "at": AT}
     stranger = a_person("Per Aldous", Role.MANAGER, bench.stennet)
-    refused(NotAllowed, lambda: take_back_hold(reason="Not this one.", actor=bench.ruan, **deed))
-    refused(WrongSite, lambda: take_back_hold(reason="Not this one.", actor=stranger, **deed))
-    refused(ReasonMissing, lambda: take_back_hold(reason=" ", actor=bench.odile, **deed))
+    assert_refused(NotAllowed, lambda: take_back_hold(reason="Not this one.", actor=bench.ruan, **deed))
+    assert_refused(WrongSite, lambda: take_back_hold(reason="Not this one.", actor=stranger, **deed))
+    assert_refused(ReasonMissing, lambda: take_back_hold(reason=" ", actor=bench.odile, **deed))
     take_back_hold(reason="Not this one.", actor=bench.odile, **deed)
     assert in_force(bench, JUNE_1) == []
     assert len(in_force(bench, JUNE_1, known=receipt.seq)) == 1
-    refused(AlreadyReplaced, lambda: take_back_hold(reason="Again.", actor=bench.odile, **deed))
+    assert_refused(AlreadyReplaced, lambda: take_back_hold(reason="Again.", actor=bench.odile, **deed))
 
 
 def test_a_hold_that_is_sent_twice_is_placed_once(bench: Bench) -> None:

@@ -24,7 +24,7 @@ from pmcore.services.reasons import (
 )
 from pmcore.services.refusals import AlreadyReplaced, Conflict, NotAllowed, UnknownReference, WrongSite
 from pmcore.services.requests import Receipt, Request
-from tests.bench_cast import CLOSES, DUE, OPENS, Bench, a_bench, moment, refused
+from tests.bench_cast import CLOSES, DUE, OPENS, Bench, a_bench, assert_refused, moment
 from tests.cast import AT, a_device, a_person
 from tests.history import day, written
 
@@ -84,7 +84,7 @@ def test_an_attempt_was_made_by_somebody_of_the_site_and_not_in_the_future(bench
         (UnknownReference, {"tried_by": 999_999}),
         (UnknownReference, {"area": 999_999}),
     ):
-        refused(error, lambda options=options: tried(bench, JUNE_20, AttemptOutcome.NOT_FOUND, **options))
+        assert_refused(error, lambda options=options: tried(bench, JUNE_20, AttemptOutcome.NOT_FOUND, **options))
 
 
 def test_an_attempt_that_is_sent_twice_counts_once(bench: Bench) -> None:
@@ -110,9 +110,9 @@ def test_two_attempts_on_two_days_of_the_window_are_wanted(
     tried(bench, JUNE_20, outcome)
     tried(bench, moment(6, 20, 15), outcome)
     tried(bench, moment(6, 25), AttemptOutcome.NO_ACCESS)
-    refused(AttemptsMissing, lambda: reason(bench, code))
+    assert_refused(AttemptsMissing, lambda: reason(bench, code))
     tried(bench, JULY_2, outcome)
-    refused(AttemptsMissing, lambda: reason(bench, code, SECOND_OF_JULY - ONE_DAY))
+    assert_refused(AttemptsMissing, lambda: reason(bench, code, SECOND_OF_JULY - ONE_DAY))
     receipt = reason(bench, code, note="Twice in vain.")
     assert (only_reason().due_inspection_id, only_reason().reason) == (bench.due, code)
     assert receipt.subject == bench.device
@@ -123,7 +123,7 @@ def test_two_attempts_on_two_days_of_the_window_are_wanted(
 def test_attempts_outside_the_window_are_no_evidence(bench: Bench, outside: dt.date) -> None:
     tried(bench, JULY_2, AttemptOutcome.NOT_FOUND)
     tried(bench, dt.datetime.combine(outside, dt.time(9), dt.UTC), AttemptOutcome.NOT_FOUND)
-    refused(AttemptsMissing, lambda: reason(bench, ReasonCode.NOT_FOUND, day("2026-07-20")))
+    assert_refused(AttemptsMissing, lambda: reason(bench, ReasonCode.NOT_FOUND, day("2026-07-20")))
 
 
 def test_searches_that_were_recorded_in_august_are_no_evidence(bench: Bench) -> None:
@@ -131,14 +131,14 @@ def test_searches_that_were_recorded_in_august_are_no_evidence(bench: Bench) -> 
     august = {"at": moment(8, 1)}
     tried(bench, JUNE_20, AttemptOutcome.NOT_FOUND, **august)
     tried(bench, JULY_2, AttemptOutcome.NOT_FOUND, **august)
-    refused(AttemptsMissing, lambda: reason(bench, ReasonCode.NOT_FOUND, day("2026-08-01")))
+    assert_refused(AttemptsMissing, lambda: reason(bench, ReasonCode.NOT_FOUND, day("2026-08-01")))
 
 
 def test_the_sites_holidays_leave_more_days_to_record_an_attempt(bench: Bench) -> None:
     """The close is a Wednesday: Friday is the last day, unless it is a holiday."""
     tried(bench, JUNE_20, AttemptOutcome.NOT_FOUND)
     tried(bench, JULY_2, AttemptOutcome.NOT_FOUND, at=moment(7, 20))
-    refused(AttemptsMissing, lambda: reason(bench, ReasonCode.NOT_FOUND, day("2026-07-20")))
+    assert_refused(AttemptsMissing, lambda: reason(bench, ReasonCode.NOT_FOUND, day("2026-07-20")))
     friday = Row(SiteHoliday, site=bench.alderwick, from_on=day("2026-07-17"), name="Founders' day", working=False)
     written("holidays_set", bench.alderwick, friday)
     reason(bench, ReasonCode.NOT_FOUND, day("2026-07-20"))
@@ -147,7 +147,7 @@ def test_the_sites_holidays_leave_more_days_to_record_an_attempt(bench: Bench) -
 
 def test_no_access_stands_on_one_attempt(bench: Bench) -> None:
     tried(bench, JUNE_20, AttemptOutcome.NOT_FOUND)
-    refused(AttemptsMissing, lambda: reason(bench, ReasonCode.NO_ACCESS))
+    assert_refused(AttemptsMissing, lambda: reason(bench, ReasonCode.NO_ACCESS))
     tried(bench, JULY_2, AttemptOutcome.NO_ACCESS)
     reason(bench, ReasonCode.NO_ACCESS)
     assert only_reason().hold_id is None
@@ -158,9 +158,9 @@ def test_no_access_stands_on_one_attempt(bench: Bench) -> None:
 
 @pytest.mark.parametrize("code", [ReasonCode.WAITING_FOR_PART, ReasonCode.NO_USABLE_CONTROL])
 def test_without_a_hold_the_device_was_in_use_and_the_reason_is_refused(bench: Bench, code: ReasonCode) -> None:
-    refused(NotOnHold, lambda: reason(bench, code))
+    assert_refused(NotOnHold, lambda: reason(bench, code))
     hold = held(bench, SECOND_OF_JULY + ONE_DAY, HoldReason.WAITING_FOR_PART)
-    refused(NotOnHold, lambda: reason(bench, code))
+    assert_refused(NotOnHold, lambda: reason(bench, code))
     reason(bench, code, SECOND_OF_JULY + ONE_DAY)
     assert only_reason().hold_id == hold
 
@@ -175,16 +175,16 @@ def test_the_hold_that_says_the_same_is_taken(bench: Bench) -> None:
 def test_a_hold_that_is_named_is_the_devices_own_and_in_force(bench: Bench) -> None:
     other = a_device(bench.odile, bench.model, "OM-2", bench.theatre)
     own, foreign = held(bench, OPENS, HoldReason.FINDING), held(bench, OPENS, HoldReason.FINDING, other)
-    refused(NotOnHold, lambda: reason(bench, ReasonCode.WAITING_FOR_PART, hold=foreign))
+    assert_refused(NotOnHold, lambda: reason(bench, ReasonCode.WAITING_FOR_PART, hold=foreign))
     tried(bench, JULY_2, AttemptOutcome.NO_ACCESS)
-    refused(NotOnHold, lambda: reason(bench, ReasonCode.NO_ACCESS, hold=foreign))
+    assert_refused(NotOnHold, lambda: reason(bench, ReasonCode.NO_ACCESS, hold=foreign))
     reason(bench, ReasonCode.NO_ACCESS, hold=own)
     assert only_reason().hold_id == own
 
 
 def test_a_hold_placed_after_the_close_explains_nothing(bench: Bench) -> None:
     held(bench, CLOSES + ONE_DAY, HoldReason.WAITING_FOR_PART)
-    refused(NotOnHold, lambda: reason(bench, ReasonCode.WAITING_FOR_PART, CLOSES + ONE_DAY))
+    assert_refused(NotOnHold, lambda: reason(bench, ReasonCode.WAITING_FOR_PART, CLOSES + ONE_DAY))
 
 
 # The reason that stands on a departure
@@ -203,7 +203,7 @@ def departed(bench: Bench) -> Receipt:
 
 def test_a_departure_recorded_after_the_close_is_a_reason(bench: Bench) -> None:
     """Left 06-10, recorded 07-20."""
-    refused(DepartureMissing, lambda: departed(bench))
+    assert_refused(DepartureMissing, lambda: departed(bench))
     left(bench, day("2026-06-10"), moment(7, 20))
     departed(bench)
     assert only_reason().reason == ReasonCode.LEFT_AFTER_CLOSE
@@ -212,12 +212,12 @@ def test_a_departure_recorded_after_the_close_is_a_reason(bench: Bench) -> None:
 def test_a_departure_recorded_in_time_is_none(bench: Bench) -> None:
     """Left 06-20, recorded then, not done: no reason."""
     left(bench, day("2026-06-20"), moment(6, 20))
-    refused(DepartureMissing, lambda: departed(bench))
+    assert_refused(DepartureMissing, lambda: departed(bench))
 
 
 def test_a_departure_after_the_close_is_none(bench: Bench) -> None:
     left(bench, CLOSES + ONE_DAY, moment(7, 20))
-    refused(DepartureMissing, lambda: departed(bench))
+    assert_refused(DepartureMissing, lambda: departed(bench))
 
 
 # Every reason
@@ -229,19 +229,19 @@ def test_a_reason_is_recorded_by_somebody_of_the_site_where_it_was_due(bench: Be
     written("device_placed", bench.device, moved)
     stranger = a_person("Per Aldous", Role.TECHNICIAN, bench.stennet)
     auditor = a_person("Wim Ostrava-Keel", Role.AUDITOR, bench.alderwick)
-    refused(WrongSite, lambda: reason(bench, ReasonCode.WAITING_FOR_PART, actor=stranger))
-    refused(NotAllowed, lambda: reason(bench, ReasonCode.WAITING_FOR_PART, actor=auditor))
+    assert_refused(WrongSite, lambda: reason(bench, ReasonCode.WAITING_FOR_PART, actor=stranger))
+    assert_refused(NotAllowed, lambda: reason(bench, ReasonCode.WAITING_FOR_PART, actor=auditor))
     reason(bench, ReasonCode.WAITING_FOR_PART)
     assert only_reason().due_inspection_id == bench.due
 
 
 def test_a_reason_has_a_day_between_the_opening_and_today(bench: Bench) -> None:
     held(bench, OPENS - ONE_DAY, HoldReason.WAITING_FOR_PART)
-    refused(BeforeTheWindow, lambda: reason(bench, ReasonCode.WAITING_FOR_PART, OPENS - ONE_DAY))
-    refused(InTheFuture, lambda: reason(bench, ReasonCode.WAITING_FOR_PART, AT.date() + ONE_DAY))
-    refused(UnknownReference, lambda: reason(bench, ReasonCode.WAITING_FOR_PART, due_inspection=999_999))
+    assert_refused(BeforeTheWindow, lambda: reason(bench, ReasonCode.WAITING_FOR_PART, OPENS - ONE_DAY))
+    assert_refused(InTheFuture, lambda: reason(bench, ReasonCode.WAITING_FOR_PART, AT.date() + ONE_DAY))
+    assert_refused(UnknownReference, lambda: reason(bench, ReasonCode.WAITING_FOR_PART, due_inspection=999_999))
     reason(bench, ReasonCode.WAITING_FOR_PART, OPENS)
-    refused(Conflict, lambda: reason(bench, ReasonCode.NO_USABLE_CONTROL, OPENS), "reasonnotdone_once_a_day")
+    assert_refused(Conflict, lambda: reason(bench, ReasonCode.NO_USABLE_CONTROL, OPENS), "reasonnotdone_once_a_day")
 
 
 def test_a_reason_that_was_none_is_taken_back(bench: Bench) -> None:
@@ -249,13 +249,13 @@ def test_a_reason_that_was_none_is_taken_back(bench: Bench) -> None:
     receipt = reason(bench, ReasonCode.WAITING_FOR_PART)
     deed: dict[str, Any] = {"wrong": only_reason(), "at": AT}
     stranger = a_person("Per Aldous", Role.MANAGER, bench.stennet)
-    refused(NotAllowed, lambda: take_back_reason(reason="Not so.", actor=bench.ruan, **deed))
-    refused(WrongSite, lambda: take_back_reason(reason="Not so.", actor=stranger, **deed))
-    refused(ReasonMissing, lambda: take_back_reason(reason="", actor=bench.odile, **deed))
+    assert_refused(NotAllowed, lambda: take_back_reason(reason="Not so.", actor=bench.ruan, **deed))
+    assert_refused(WrongSite, lambda: take_back_reason(reason="Not so.", actor=stranger, **deed))
+    assert_refused(ReasonMissing, lambda: take_back_reason(reason="", actor=bench.odile, **deed))
     take_back_reason(reason="The part was there.", actor=bench.odile, **deed)
     assert not ReasonNotDone.objects.current().exists()
     assert ReasonNotDone.objects.known(receipt.seq).count() == 1
-    refused(AlreadyReplaced, lambda: take_back_reason(reason="Again.", actor=bench.odile, **deed))
+    assert_refused(AlreadyReplaced, lambda: take_back_reason(reason="Again.", actor=bench.odile, **deed))
     reason(bench, ReasonCode.NO_USABLE_CONTROL)
     assert only_reason().reason == ReasonCode.NO_USABLE_CONTROL
 
