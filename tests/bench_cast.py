@@ -101,7 +101,7 @@ def inspection_of(receipt: Receipt) -> int:
     return int(session_of(receipt).inspection_id)
 
 
-def refused(error: type[Exception], deed: Callable[[], object], says: str | None = None) -> None:
+def assert_refused(error: type[Exception], deed: Callable[[], object], says: str | None = None) -> None:
     """The deed is refused under this very name, and nothing is written."""
     size = head().size
     with pytest.raises(error, match=says) as caught:

@@ -27,10 +27,10 @@ from tests.bench_cast import (
     a_bench,
     a_plan,
     a_step,
+    assert_refused,
     inspection_of,
     moment,
     recorded,
-    refused,
 )
 from tests.cast import JANUARY, a_device
 from tests.history import day, written
@@ -68,7 +68,7 @@ def test_re_anchored_to_its_day_it_is_met_early_and_the_next_is_due_a_year_later
 
 
 def test_only_a_complete_inspection_re_anchors(bench: Bench) -> None:
-    refused(NothingToAnchorTo, lambda: recorded(bench, MAY_10, BRAKES, re_anchor_plan=bench.plan))
+    assert_refused(NothingToAnchorTo, lambda: recorded(bench, MAY_10, BRAKES, re_anchor_plan=bench.plan))
     first = recorded(bench, MAY_10, BRAKES)
     rest = [RAISING, bench.leakage()]
     recorded(bench, moment(5, 12), *rest, inspection=inspection_of(first), re_anchor_plan=bench.plan)
@@ -76,16 +76,16 @@ def test_only_a_complete_inspection_re_anchors(bench: Bench) -> None:
 
 
 def test_the_plan_must_be_there_anchored_and_in_force(bench: Bench) -> None:
-    refused(UnknownReference, lambda: recorded(bench, MAY_10, re_anchor_plan=999_999), "inspection_plan")
+    assert_refused(UnknownReference, lambda: recorded(bench, MAY_10, re_anchor_plan=999_999), "inspection_plan")
     for terms in ({"counts_from": "floating"}, {"ended": True}, {"from_on": day("2026-05-11")}):
         plan = a_plan(bench, bench.procedure, **terms)
-        refused(CannotReAnchor, lambda plan=plan: recorded(bench, MAY_10, re_anchor_plan=plan))
+        assert_refused(CannotReAnchor, lambda plan=plan: recorded(bench, MAY_10, re_anchor_plan=plan))
 
 
 def test_the_plan_must_ask_for_what_was_done(bench: Bench) -> None:
     procedure = another_procedure()
     plan = a_plan(bench, procedure)
-    refused(CannotReAnchor, lambda: recorded(bench, MAY_10, re_anchor_plan=plan), "another procedure")
+    assert_refused(CannotReAnchor, lambda: recorded(bench, MAY_10, re_anchor_plan=plan), "another procedure")
     wrong = ProcedureSheet.objects.current().get(version=bench.version)
     covering = _the_sheet_again(bench, wrong, procedure)
     written("version_written", bench.version, *covering, replaces=[wrong])
@@ -104,7 +104,7 @@ def test_the_plan_must_cover_the_device(bench: Bench) -> None:
     other = a_device(bench.odile, bench.model, "OM-2", bench.theatre)
     alone = {"device_model": None, "device": other}
     plan = a_plan(bench, bench.procedure, **alone)
-    refused(CannotReAnchor, lambda: recorded(bench, MAY_10, re_anchor_plan=plan), "does not cover")
+    assert_refused(CannotReAnchor, lambda: recorded(bench, MAY_10, re_anchor_plan=plan), "does not cover")
     recorded(bench, MAY_10, device=other, re_anchor_plan=plan)
     by_class = a_plan(bench, bench.procedure, device_model=None, device_class=_class_of(bench))
     recorded(bench, MAY_10, re_anchor_plan=by_class)
@@ -117,8 +117,8 @@ def _class_of(bench: Bench) -> int:
 
 def test_half_the_interval_has_passed_or_a_window_has_opened_since(bench: Bench) -> None:
     done_last(bench, "2025-11-10")  # half of the 365 days are over on 2026-05-12 only
-    refused(TooEarlyToReAnchor, lambda: recorded(bench, moment(5, 11), re_anchor_plan=bench.plan))
+    assert_refused(TooEarlyToReAnchor, lambda: recorded(bench, moment(5, 11), re_anchor_plan=bench.plan))
     recorded(bench, moment(5, 12), re_anchor_plan=bench.plan)
-    refused(TooEarlyToReAnchor, lambda: recorded(bench, moment(5, 15), re_anchor_plan=bench.plan))
+    assert_refused(TooEarlyToReAnchor, lambda: recorded(bench, moment(5, 15), re_anchor_plan=bench.plan))
     recorded(bench, moment(5, 16), re_anchor_plan=bench.plan)  # the window opens
     assert PlanAnchor.objects.current().count() == 2

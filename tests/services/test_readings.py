@@ -34,7 +34,7 @@ from pmcore.services.readings import (
     WrongUnit,
 )
 from pmcore.services.refusals import UnknownReference
-from tests.bench_cast import BRAKES, LABELS, RAISING, Bench, a_bench, a_step, moment, recorded, refused
+from tests.bench_cast import BRAKES, LABELS, RAISING, Bench, a_bench, a_step, assert_refused, moment, recorded
 from tests.cast import JANUARY
 from tests.history import day, written
 
@@ -49,11 +49,11 @@ def bench() -> Bench:
 
 
 def line_refused(error: type[Exception], bench: Bench, *lines: ReadingLine, says: str | None = None) -> None:
-    refused(error, lambda: recorded(bench, JUNE_15, *lines), says)
+    assert_refused(error, lambda: recorded(bench, JUNE_15, *lines), says)
 
 
 def test_a_session_answers_something(bench: Bench) -> None:
-    refused(NothingAnswered, lambda: recorded(bench, JUNE_15, readings=[]))
+    assert_refused(NothingAnswered, lambda: recorded(bench, JUNE_15, readings=[]))
 
 
 def test_a_step_stands_on_the_sheet_with_its_energy_source(bench: Bench) -> None:
@@ -120,7 +120,7 @@ def test_a_step_that_wants_an_instrument_gets_one_that_exists(bench: Bench) -> N
 
 def test_an_instrument_is_good_through_its_last_day(bench: Bench) -> None:
     reading = bench.leakage(instrument=bench.old_meter)
-    refused(InstrumentOverdue, lambda: recorded(bench, moment(6, 1), reading), "2026-06-01")
+    assert_refused(InstrumentOverdue, lambda: recorded(bench, moment(6, 1), reading), "2026-06-01")
     recorded(bench, moment(5, 31), reading)
     assert Reading.objects.current().get().instrument_id == bench.old_meter
 
@@ -135,7 +135,7 @@ def test_calibrated_anew_it_reads_again_and_out_of_tolerance_it_does_not(bench: 
         written("instrument_calibrated", bench.old_meter, calibrated)
     recorded(bench, moment(6, 10), reading)
     assert Reading.objects.current().get().instrument_id == bench.old_meter
-    refused(InstrumentOverdue, lambda: recorded(bench, moment(6, 20), reading))
+    assert_refused(InstrumentOverdue, lambda: recorded(bench, moment(6, 20), reading))
 
 
 def test_an_instrument_that_was_never_calibrated_reads_nothing(bench: Bench) -> None:
@@ -159,7 +159,7 @@ def a_sheet_with(bench: Bench, kind: StepKind, **values: object) -> int:
 def test_a_pair_has_two_numbers(bench: Bench, kind: StepKind) -> None:
     version = a_sheet_with(bench, kind, unit="deg")
     one = ReadingLine(step="arm", outcome=Outcome.PASSED, as_found="14.5", unit="deg")
-    refused(AsFoundMissing, lambda: recorded(bench, JUNE_15, one, version=version), "second")
+    assert_refused(AsFoundMissing, lambda: recorded(bench, JUNE_15, one, version=version), "second")
     recorded(bench, JUNE_15, replace(one, as_found_second="15.0"), version=version)
     assert Reading.objects.current().get().as_found_second == "15.0"
 
@@ -174,7 +174,7 @@ def test_a_limit_of_the_table_gives_unit_and_plausible_range_as_of_the_day(bench
     )  # fmt: skip
     version = a_sheet_with(bench, StepKind.MEASURE, limit=limit.id)
     found = ReadingLine(step="arm", outcome=Outcome.FAILED, as_found="2000", unit="N")
-    refused(WrongUnit, lambda: recorded(bench, JUNE_15, replace(found, unit="kN"), version=version), "in N")
-    refused(ImplausibleNumber, lambda: recorded(bench, moment(7, 1), found, version=version))
+    assert_refused(WrongUnit, lambda: recorded(bench, JUNE_15, replace(found, unit="kN"), version=version), "in N")
+    assert_refused(ImplausibleNumber, lambda: recorded(bench, moment(7, 1), found, version=version))
     recorded(bench, JUNE_15, found, version=version)
     assert Reading.objects.current().get().as_found == "2000"

@@ -19,10 +19,10 @@ from tests.bench_cast import (
     RAISING,
     Bench,
     a_bench,
+    assert_refused,
     inspection_of,
     moment,
     recorded,
-    refused,
     session_of,
     work,
 )
@@ -61,40 +61,40 @@ def test_the_whole_sheet_is_written_again_on_the_same_inspection(bench: Bench) -
 
 def test_a_correction_says_why_and_happens_once(bench: Bench) -> None:
     wrong = session_of(recorded(bench, JUNE_15))
-    refused(ReasonMissing, lambda: corrected(bench, wrong, reason="  "))
+    assert_refused(ReasonMissing, lambda: corrected(bench, wrong, reason="  "))
     corrected(bench, wrong)
-    refused(AlreadyReplaced, lambda: corrected(bench, wrong, performed_at=moment(6, 17)))
-    refused(AlreadyReplaced, lambda: take_back_session(wrong=wrong, reason="Twice.", actor=bench.odile, at=AT))
+    assert_refused(AlreadyReplaced, lambda: corrected(bench, wrong, performed_at=moment(6, 17)))
+    assert_refused(AlreadyReplaced, lambda: take_back_session(wrong=wrong, reason="Twice.", actor=bench.odile, at=AT))
 
 
 def test_only_who_manages_the_site_corrects(bench: Bench) -> None:
     wrong = session_of(recorded(bench, JUNE_15))
     stranger = a_person("Per Aldous", bench.odile.role, bench.stennet)
-    refused(NotAllowed, lambda: corrected(bench, wrong, actor=bench.ruan))
-    refused(WrongSite, lambda: corrected(bench, wrong, actor=stranger))
+    assert_refused(NotAllowed, lambda: corrected(bench, wrong, actor=bench.ruan))
+    assert_refused(WrongSite, lambda: corrected(bench, wrong, actor=stranger))
     take_back: dict[str, Any] = {"wrong": wrong, "reason": "Not done.", "at": AT}
-    refused(NotAllowed, lambda: take_back_session(actor=bench.ruan, **take_back))
-    refused(WrongSite, lambda: take_back_session(actor=stranger, **take_back))
+    assert_refused(NotAllowed, lambda: take_back_session(actor=bench.ruan, **take_back))
+    assert_refused(WrongSite, lambda: take_back_session(actor=stranger, **take_back))
 
 
 def test_a_corrected_sheet_is_checked_like_a_new_one(bench: Bench) -> None:
     wrong = session_of(recorded(bench, JUNE_15))
     unknown = ReadingLine(step="castors", outcome=Outcome.PASSED)
-    refused(UnknownStep, lambda: corrected(bench, wrong, readings=[unknown]))
+    assert_refused(UnknownStep, lambda: corrected(bench, wrong, readings=[unknown]))
 
 
 def test_a_correction_does_not_land_on_another_inspection(bench: Bench) -> None:
     wrong = session_of(recorded(bench, JUNE_15))
     recorded(bench, JUNE_16)
-    refused(AlreadyRecorded, lambda: corrected(bench, wrong))
+    assert_refused(AlreadyRecorded, lambda: corrected(bench, wrong))
 
 
 def test_one_of_two_sessions_stays_with_the_other(bench: Bench) -> None:
     first = recorded(bench, JUNE_15, BRAKES)
     recorded(bench, moment(6, 17), RAISING, bench.leakage(), inspection=inspection_of(first))
     wrong = session_of(first)
-    refused(AnotherInspection, lambda: corrected(bench, wrong, readings=[BRAKES], kind=InspectionKind.INCOMING))
-    refused(AlreadyRecorded, lambda: corrected(bench, wrong, performed_at=moment(6, 17, 8)), "leakage|raising")
+    assert_refused(AnotherInspection, lambda: corrected(bench, wrong, readings=[BRAKES], kind=InspectionKind.INCOMING))
+    assert_refused(AlreadyRecorded, lambda: corrected(bench, wrong, performed_at=moment(6, 17, 8)), "leakage|raising")
     corrected(bench, wrong, readings=[BRAKES])
     assert performed_days(bench) == [day("2026-06-17")]
 
@@ -104,7 +104,7 @@ def test_what_was_never_done_is_taken_back(bench: Bench) -> None:
     take_back_session(wrong=session_of(first), reason="Another device was meant.", actor=bench.odile, at=AT)
     assert performed_days(bench) == []
     assert performed_days(bench, known=first.seq) == [day("2026-06-15")]
-    refused(AnotherInspection, lambda: recorded(bench, JUNE_16, inspection=inspection_of(first)))
+    assert_refused(AnotherInspection, lambda: recorded(bench, JUNE_16, inspection=inspection_of(first)))
     recorded(bench, JUNE_15)
     assert performed_days(bench) == [day("2026-06-15")]
 
