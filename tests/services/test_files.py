@@ -141,6 +141,14 @@ def test_an_altered_file_is_named(hospital: Hospital, content: bytes) -> None:
     assert [fault.code for fault in verify().faults] == ["file_altered"]
 
 
+def test_a_fact_that_gives_another_size_is_named(hospital: Hospital) -> None:
+    attached(hospital.device)
+    kept = Attachment.objects.get()
+    other = Row(Attachment, thing=hospital.ward, sha256=kept.sha256, size=8, media_type="image/jpeg", name="n.jpg")
+    written("file_attached", hospital.ward, other)
+    assert [(fault.code, fault.seq) for fault in verify().faults] == [("file_altered", kept.entry + 1)]
+
+
 def test_what_cannot_be_read_is_named_and_verification_goes_on(hospital: Hospital) -> None:
     attached(hospital.device)
     attached(hospital.device, b"another photo")
