@@ -4,17 +4,22 @@ import datetime as dt
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from typing import Any
 
 import pytest
 
+from pmcore.engines.due_dates import Window
 from pmcore.engines.records import SYSTEM, Actor
-from pmcore.engines.vocabulary import AreaKind, EnergySource, Role
+from pmcore.engines.vocabulary import AreaKind, Basis, EnergySource, PlanBasis, Role, StepKind, Unit
 from pmcore.models import Placement
 from pmcore.queries.head import head
 from pmcore.services.catalogue import register_class, register_model
 from pmcore.services.devices import register_device
 from pmcore.services.people import register_person
+from pmcore.services.plans import make_plan
+from pmcore.services.procedures import approve_version, register_procedure, write_version
 from pmcore.services.sites import open_area, open_site
+from pmcore.services.steps import StepLine
 
 AT = dt.datetime(2026, 10, 31, 7, 0, tzinfo=dt.UTC)
 JANUARY = dt.date(2026, 1, 1)
@@ -80,3 +85,25 @@ def a_hospital() -> Hospital:
     device = a_device(odile, model, "OM-1", theatre, tag="T-0001")
     placement = Placement.objects.get(device=device).pk
     return Hospital(alderwick, stennet, theatre, ward, table, model, device, placement, wim, odile, ruan)
+
+
+def a_procedure(actor: Actor, name: str = "Yearly check", *, approved: bool = True) -> int:
+    """With one version of one step, approved from January on unless said otherwise."""
+    procedure = register_procedure(name=name, from_on=JANUARY, actor=actor, at=AT).subject
+    step = StepLine(key="frame", kind=StepKind.LOOK, prompt="Is the frame free of cracks?")
+    version = write_version(
+        procedure=procedure, number=1, title=name, minutes=40, people=1, steps=[step], actor=actor, at=AT
+    ).subject
+    if approved and actor.person is not None:
+        approve_version(version=version, from_on=JANUARY, approved_by=actor.person, actor=actor, at=AT)
+    return procedure
+
+
+def a_plan(actor: Actor, procedure: int, **changed: Any) -> int:
+    """Every 12 months, anchored, 30 days before and after, from the day of the tests on; for what `changed` names."""
+    asked: dict[str, Any] = {
+        "name": "Tables, yearly", "procedure": procedure, "every": 12, "unit": Unit.MONTH,
+        "counts_from": Basis.ANCHORED, "window": Window.days(30, 30), "basis": PlanBasis.MAKER,
+        "approved_by": actor.person, "from_on": AT.date(), "actor": actor, "at": AT,
+    }  # fmt: skip
+    return make_plan(**{**asked, **changed}).subject

@@ -11,8 +11,8 @@ from pmcore.models.rows import Row
 from pmcore.queries.head import head
 from pmcore.queries.holds import HoldInForce, holds_in_force
 from pmcore.queries.verification import verify
+from pmcore.services.corrections import ReasonMissing
 from pmcore.services.device_days import InTheFuture, NotYetInRecord
-from pmcore.services.devices import ReasonMissing
 from pmcore.services.holds import FindingOfAnother, place_hold, take_back_hold
 from pmcore.services.refusals import AlreadyReplaced, NotAllowed, UnknownReference, WrongSite
 from pmcore.services.requests import Receipt, Request

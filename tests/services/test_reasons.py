@@ -10,8 +10,9 @@ from pmcore.models import Attempt, HoldDetails, Placement, ReasonNotDone, SiteHo
 from pmcore.models.rows import Row
 from pmcore.queries.head import head
 from pmcore.queries.verification import verify
+from pmcore.services.corrections import ReasonMissing
 from pmcore.services.device_days import InTheFuture
-from pmcore.services.devices import ReasonMissing, set_service_state
+from pmcore.services.devices import set_service_state
 from pmcore.services.holds import place_hold
 from pmcore.services.reasons import (
     AttemptsMissing,

@@ -9,7 +9,7 @@ from pmcore.models import InspectionSession, PlanAnchor, Reading
 from pmcore.queries.head import head
 from pmcore.queries.inspections import completed
 from pmcore.queries.verification import verify
-from pmcore.services.devices import ReasonMissing
+from pmcore.services.corrections import ReasonMissing
 from pmcore.services.inspections import AlreadyRecorded, AnotherInspection, correct_session, take_back_session
 from pmcore.services.readings import ReadingLine, UnknownStep
 from pmcore.services.refusals import AlreadyReplaced, NotAllowed, WrongSite
