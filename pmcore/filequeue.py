@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from queue import Empty
+from time import monotonic_ns
 from typing import Any
 
 from kombu.transport import TRANSPORT_ALIASES, filesystem
@@ -26,7 +27,7 @@ class Channel(filesystem.Channel):  # type: ignore[misc]  # kombu carries no typ
         aside.replace(path)
 
     def _put(self, queue: str, payload: Any, **_: Any) -> None:
-        name = f"{filesystem.monotonic() * 1000:017.0f}_{uuid.uuid4()}.{queue}.msg"
+        name = f"{monotonic_ns():020}_{uuid.uuid4()}.{queue}.msg"
         self._write(Path(self.data_folder_out) / name, payload)
 
     def _get(self, queue: str) -> Any:
@@ -84,7 +85,7 @@ def transport_options(folder: Path) -> dict[str, Any]:
     """Makes the queue's folders, for their owner alone, and names them to kombu."""
     folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     parts = {name: folder / name for name in ("messages", "taken", "control")}
-    for part in (folder, *parts.values()):
+    for part in parts.values():
         part.mkdir(mode=0o700, exist_ok=True)
     return {
         "data_folder_in": str(parts["messages"]),

@@ -12,6 +12,8 @@ import sys
 from pathlib import Path
 from typing import Any
 
+import structlog
+
 try:  # a newer SQLite than the interpreter's own, where a wheel exists
     import pysqlite3
 
@@ -91,19 +93,25 @@ EMAIL_FILE_PATH = DATA / "mail"
 
 
 # The queue. Redis is a messenger, never storage: what must be done stands in the database, and the sweep finds it.
-_WEB_WAITS_FOR_THE_QUEUE = 2  # seconds
+REDIS_OPTIONS: dict[str, Any] = {
+    "visibility_timeout": 900,
+    "unacked_restore_interval": 15,
+    "unacked_restore_throttle": 1,
+    # Who has saved something waits a few seconds at most for a queue that is dead or silent.
+    "socket_connect_timeout": 2,
+    "socket_timeout": 3,  # above the one second that a worker asks Redis to wait for a message
+    "socket_keepalive": True,
+    "max_retries": 2,
+    "connect_retries_timeout": 2,  # no second try where the first one took that long
+    "interval_start": 0,
+    "interval_step": 0.1,
+    "interval_max": 0.2,
+}
 if REDIS_URL:
     CELERY_BROKER_URL = REDIS_URL
-    CELERY_BROKER_TRANSPORT_OPTIONS: dict[str, Any] = {
-        "visibility_timeout": 900,
-        "unacked_restore_interval": 15,
-        "unacked_restore_throttle": 1,
-        "socket_connect_timeout": _WEB_WAITS_FOR_THE_QUEUE,
-        "socket_timeout": 5,
-        "socket_keepalive": True,
-    }
+    CELERY_BROKER_TRANSPORT_OPTIONS = REDIS_OPTIONS
 else:
-    CELERY_BROKER_URL = f"{filequeue.NAME}://"
+    CELERY_BROKER_URL = f"{filequeue.NAME}://localhost"
     CELERY_BROKER_TRANSPORT_OPTIONS = filequeue.transport_options(DATA / "queue")
 
 CELERY_TASK_QUEUES: dict[str, Any] = {"sweep": {}, "long": {}}
@@ -112,7 +120,8 @@ CELERY_TASK_ROUTES = {"pmcore.tasks.run_job": {"queue": "long"}}
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_ACKS_LATE = True
 CELERY_TASK_REJECT_ON_WORKER_LOST = False
-CELERY_TASK_ANNOTATIONS = {"*": {"retry_on_worker_lost": True, "max_retries": 3}}
+CELERY_TASK_RETRY_ON_WORKER_LOST = True
+CELERY_TASK_ANNOTATIONS = {"*": {"max_retries": 3}}  # and no more when the worker is lost again and again
 CELERY_TASK_SOFT_TIME_LIMIT = 780
 CELERY_TASK_TIME_LIMIT = 840  # below the visibility timeout: no task is given out again while it runs
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
@@ -130,9 +139,31 @@ CELERY_BEAT_SCHEDULE = {
     "sweep_due": {"task": "pmcore.tasks.sweep_due", "schedule": 3600, "options": {"queue": "sweep", "expires": 3500}},
 }
 
+_SAID: list[Any] = [
+    structlog.stdlib.add_log_level,
+    structlog.stdlib.add_logger_name,
+    structlog.processors.TimeStamper(fmt="iso", utc=True, key="at"),
+]
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "handlers": {"stderr": {"class": "logging.StreamHandler"}},
+    "formatters": {
+        "key_value": {
+            "()": structlog.stdlib.ProcessorFormatter,
+            "processors": [
+                structlog.stdlib.ProcessorFormatter.remove_processors_meta,
+                structlog.processors.format_exc_info,
+                structlog.processors.LogfmtRenderer(key_order=["at", "level", "logger", "event"]),
+            ],
+            "foreign_pre_chain": [*_SAID, structlog.stdlib.ExtraAdder()],
+        }
+    },
+    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "key_value"}},
     "root": {"handlers": ["stderr"], "level": "WARNING"},
 }
+structlog.configure(
+    processors=[*_SAID, structlog.stdlib.ProcessorFormatter.wrap_for_formatter],
+    logger_factory=structlog.stdlib.LoggerFactory(),
+    wrapper_class=structlog.stdlib.BoundLogger,
+    cache_logger_on_first_use=True,
+)

@@ -16,7 +16,14 @@ log = structlog.get_logger(__name__)
 
 LEASE_SECONDS = 120
 
-Renew = Callable[[str], None]
+Say = Callable[[str], None]
+Handler = Callable[[dict[str, Any], Say], Any]
+
+log = structlog.get_logger(__name__)
+
+
+class UnknownJob(LookupError):
+    """A job of a kind that this version has no handler for."""
 
 
 @shared_task
@@ -45,22 +52,35 @@ def run_job(job: int) -> None:
     lease = jobs.take(job=job, at=clock.now(), seconds=LEASE_SECONDS)
     if lease is None:
         return
+    try:
+        _do(lease)
+    except jobs.LeaseLost as lost:
+        log.warning("a job was lost", job=job, kind=lease.kind, attempt=lease.attempt, error=str(lost))
 
-    def renew(progress: str) -> None:
-        jobs.renew(lease=lease, at=clock.now(), seconds=LEASE_SECONDS, progress=progress)
+
+def _do(lease: jobs.Lease) -> None:
+    def say(progress: str) -> None:
+        jobs.report_progress(lease=lease, at=clock.now(), seconds=LEASE_SECONDS, progress=progress)
 
     try:
-        answer = HANDLERS[lease.kind](lease.arguments, renew)
+        answer = _handler(lease.kind)(lease.arguments, say)
+        jobs.finish(lease=lease, at=clock.now(), answer=answer)
     except jobs.LeaseLost:
-        return
+        raise
     except Exception as error:
+        log.exception("a job failed", job=lease.job, kind=lease.kind, attempt=lease.attempt)
         jobs.fail(lease=lease, at=clock.now(), error=f"{type(error).__name__}: {error}")
-        return
-    jobs.finish(lease=lease, at=clock.now(), answer=answer)
 
 
-def _verify_record(arguments: dict[str, Any], renew: Renew) -> dict[str, Any]:
-    report = verify(lambda done, size: renew(f"{done:,} of {size:,} entries"))
+def _handler(kind: str) -> Handler:
+    try:
+        return HANDLERS[kind]
+    except KeyError:
+        raise UnknownJob(f"No worker does jobs of the kind {kind!r}, only {', '.join(sorted(HANDLERS))}.") from None
+
+
+def _verify_record(arguments: dict[str, Any], say: Say) -> dict[str, Any]:
+    report = verify(lambda done, size: say(f"{done:,} of {size:,} entries"))
     return {
         "size": report.size,
         "root": report.root,
@@ -69,4 +89,4 @@ def _verify_record(arguments: dict[str, Any], renew: Renew) -> dict[str, Any]:
     }
 
 
-HANDLERS: dict[str, Callable[[dict[str, Any], Renew], Any]] = {"verify_record": _verify_record}
+HANDLERS: dict[str, Handler] = {"verify_record": _verify_record}

@@ -4,7 +4,9 @@ import json
 import subprocess
 import sys
 from collections import Counter
+from collections.abc import Iterator
 from pathlib import Path
+from queue import Empty
 
 import pytest
 from kombu import Connection
@@ -20,7 +22,7 @@ from pathlib import Path
 from kombu import Connection
 from pmcore import filequeue
 options = filequeue.transport_options(Path(sys.argv[1]))
-with Connection(f"{filequeue.NAME}://", transport_options=options) as queue:
+with Connection(f"{filequeue.NAME}://localhost", transport_options=options) as queue:
     simple = queue.SimpleQueue("work")
     for number in range(int(sys.argv[3])):
         simple.put({"from": sys.argv[2], "number": number, "padding": "x" * 2_000})
@@ -33,7 +35,7 @@ from pathlib import Path
 from kombu import Connection
 from pmcore import filequeue
 options = filequeue.transport_options(Path(sys.argv[1]))
-with Connection(f"{filequeue.NAME}://", transport_options=options) as queue:
+with Connection(f"{filequeue.NAME}://localhost", transport_options=options) as queue:
     simple = queue.SimpleQueue("work")
     while True:
         try:
@@ -43,6 +45,25 @@ with Connection(f"{filequeue.NAME}://", transport_options=options) as queue:
         print(message.payload["from"], message.payload["number"], flush=True)
         message.ack()
 """
+
+
+BIND = """
+import sys
+from pathlib import Path
+from kombu import Connection
+from pmcore import filequeue
+options = filequeue.transport_options(Path(sys.argv[1]))
+with Connection(f"{filequeue.NAME}://localhost", transport_options=options) as queue:
+    for number in range(100):
+        name = f"{sys.argv[2]}{number}"
+        queue.default_channel._queue_bind("work", name, "", name)
+"""
+
+
+@pytest.fixture
+def channel(tmp_path: Path) -> Iterator[filequeue.Channel]:
+    with Connection(f"{filequeue.NAME}://localhost", transport_options=filequeue.transport_options(tmp_path)) as queue:
+        yield queue.default_channel
 
 
 def start(code: str, folder: Path, *arguments: str) -> "subprocess.Popen[str]":
@@ -63,22 +84,60 @@ def test_three_publishers_and_two_consumers_lose_and_double_nothing(tmp_path: Pa
 
 def test_the_folders_are_their_owners_alone(tmp_path: Path) -> None:
     options = filequeue.transport_options(tmp_path / "queue")
-    assert all(Path(options[name]).stat().st_mode & 0o077 == 0 for name in ("data_folder_in", "control_folder"))
+    folders = [tmp_path / "queue", *(Path(options[name]) for name in options if "folder" in name)]
+    assert [folder.stat().st_mode & 0o777 for folder in folders] == [0o700] * 5
 
 
-def test_two_bindings_made_at_once_both_stand(tmp_path: Path) -> None:
-    options = filequeue.transport_options(tmp_path)
-    with Connection(f"{filequeue.NAME}://", transport_options=options) as connection:
-        channel = connection.default_channel
-        channel._queue_bind("work", "a", "", "first")
-        channel._queue_bind("work", "b", "", "second")
-        channel._queue_bind("work", "b", "", "second")
-        assert sorted(binding.queue for binding in channel.get_table("work")) == ["first", "second"]
+def test_bindings_made_at_once_all_stand(tmp_path: Path) -> None:
+    binders = [start(BIND, tmp_path, f"{process}-") for process in "abc"]
+    assert [binder.wait(timeout=120) for binder in binders] == [0, 0, 0]
     table = json.loads(next(tmp_path.rglob("work.exchange")).read_text())
-    assert len(table) == 2
+    assert sorted(queue for _, _, queue in table) == sorted(
+        f"{process}-{number}" for process in "abc" for number in range(100)
+    )
 
 
-def test_a_name_that_leaves_the_folder_is_refused(tmp_path: Path) -> None:
-    options = filequeue.transport_options(tmp_path)
-    with Connection(f"{filequeue.NAME}://", transport_options=options) as connection, pytest.raises(ChannelError):
-        connection.default_channel._queue_bind("../outside", "", "", "first")
+def test_a_binding_made_twice_stands_once(channel: filequeue.Channel) -> None:
+    for _ in range(2):
+        channel._queue_bind("work", "a", "", "first")
+    assert [binding.queue for binding in channel.get_table("work")] == ["first"]
+
+
+def test_a_deleted_queue_leaves_the_others_their_bindings(channel: filequeue.Channel) -> None:
+    for name in ("first", "second"):
+        channel._queue_bind("work", name, "", name)
+    channel._put("first", {"number": 1})
+    channel._delete("first", "work", "first", "")
+    assert [binding.queue for binding in channel.get_table("work")] == ["second"]
+    assert channel._size("first") == 0
+
+
+@pytest.mark.parametrize("torn", ["", '[["a", "", "fi'])
+def test_a_torn_table_of_bindings_is_written_anew(channel: filequeue.Channel, torn: str) -> None:
+    (channel.control_folder / "work.exchange").write_text(torn)
+    assert channel.get_table("work") == []
+    channel._queue_bind("work", "a", "", "first")
+    assert [binding.queue for binding in channel.get_table("work")] == ["first"]
+
+
+@pytest.mark.parametrize("torn", ["", '{"number":'])
+def test_a_torn_message_stops_nobody_and_is_kept(channel: filequeue.Channel, torn: str) -> None:
+    (Path(channel.data_folder_in) / "0_torn.work.msg").write_text(torn)
+    channel._put("work", {"number": 1})
+    assert channel._get("work") == {"number": 1}
+    with pytest.raises(Empty):
+        channel._get("work")
+    assert [kept.name for kept in Path(channel.processed_folder).iterdir()] == ["0_torn.work.msg"]
+
+
+def test_messages_come_in_the_order_of_their_sending_and_to_their_queue_alone(channel: filequeue.Channel) -> None:
+    for number in range(20):
+        channel._put("work", number)
+        channel._put("work.other", -number)
+    assert [channel._get("work") for _ in range(20)] == list(range(20))
+    assert channel._size("work.other") == 20
+
+
+def test_a_name_that_leaves_the_folder_is_refused(channel: filequeue.Channel) -> None:
+    with pytest.raises(ChannelError):
+        channel._queue_bind("../outside", "", "", "first")

@@ -13,6 +13,7 @@ pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="workers need PO
 
 CHECKOUT = Path(__file__).resolve().parent.parent
 PATIENCE = 40.0
+WORKER = ["worker", "-P", "solo", "-Q", "long,sweep", "--without-gossip", "--without-mingle", "-l", "WARNING"]
 
 
 class Installation:
@@ -32,22 +33,34 @@ class Installation:
     def migrate(self) -> None:
         self.run("from django.core.management import call_command; call_command('migrate', verbosity=0)")
 
-    def worker(self, *, lease_seconds: float = 120, slow: bool = False) -> "subprocess.Popen[bytes]":
-        """A worker of both queues; a slow one stops for ever when it has taken a job."""
+    def worker(self) -> "subprocess.Popen[bytes]":
+        """A worker of both queues, as an installation starts it."""
+        return self._start("-m", "celery", "-A", "pmcore", *WORKER)
+
+    def stuck_worker(self, lease_seconds: float) -> "subprocess.Popen[bytes]":
+        """A worker that stops for ever when it has taken a job."""
         code = f"""
+import time
 import django; django.setup()
 from pmcore import tasks
 from pmcore.celery import app
 tasks.LEASE_SECONDS = {lease_seconds}
-if {slow}:
-    import time
-    tasks.HANDLERS["verify_record"] = lambda arguments, renew: time.sleep(600)
-app.worker_main(["worker", "-P", "solo", "-Q", "long,sweep", "--without-gossip", "--without-mingle", "-l", "WARNING"])
+tasks.HANDLERS["verify_record"] = lambda arguments, say: time.sleep(600)
+app.worker_main({WORKER})
 """
-        with Path(self.environment["PMCORE_DATA"], "worker.log").open("ab") as log:
-            started = subprocess.Popen([sys.executable, "-c", code], env=self._environment(), stdout=log, stderr=log)
+        return self._start("-c", code)
+
+    def _start(self, *arguments: str) -> "subprocess.Popen[bytes]":
+        with self._log().open("ab") as log:
+            started = subprocess.Popen([sys.executable, *arguments], env=self._environment(), stdout=log, stderr=log)
         self.workers.append(started)
         return started
+
+    def _log(self) -> Path:
+        return Path(self.environment["PMCORE_DATA"], "worker.log")
+
+    def said(self) -> str:
+        return self._log().read_text()
 
     def _environment(self) -> dict[str, str]:
         return {**self.environment, "DJANGO_SETTINGS_MODULE": "pmcore.settings"}
@@ -55,13 +68,13 @@ app.worker_main(["worker", "-P", "solo", "-Q", "long,sweep", "--without-gossip",
     def state(self) -> str:
         return self.run("from pmcore.models import Job; job = Job.objects.get(); print(job.state, job.attempts)")
 
-    def wait_for(self, *states: str) -> str:
+    def wait_for(self, wanted: str, *, meanwhile: str = "") -> None:
         deadline = time.monotonic() + PATIENCE
-        while (state := self.state()) not in states:
-            log = Path(self.environment["PMCORE_DATA"], "worker.log").read_text()
-            assert time.monotonic() < deadline, f"the job stays {state}\n{log[-2000:]}"
+        while (state := self.state()) != wanted:
+            assert time.monotonic() < deadline, f"the job stays {state}\n{self.said()[-2000:]}"
+            if meanwhile:
+                self.run(meanwhile)
             time.sleep(0.3)
-        return state
 
     def stop(self) -> None:
         for worker in self.workers:
@@ -75,9 +88,6 @@ def installation(tmp_path: Path, own_database: Callable[[], str | None]) -> Iter
     environment = {"PMCORE_DATA": str(tmp_path)}
     if url := own_database():
         environment["DATABASE_URL"] = url
-    if os.environ.get("REDIS_URL"):
-        base, _, number = os.environ["REDIS_URL"].rpartition("/")
-        environment["REDIS_URL"] = os.environ["REDIS_URL"] if not number.isdigit() else f"{base}/{number}"
     made = Installation(environment)
     made.migrate()
     yield made
@@ -117,28 +127,24 @@ SWEEP = "from pmcore.tasks import sweep_jobs; sweep_jobs()"
 def test_a_worker_does_the_job_that_it_was_woken_for(installation: Installation) -> None:
     installation.worker()
     installation.run(ASK)
-    assert installation.wait_for("done 1") == "done 1"
+    installation.wait_for("done 1")
     answer = installation.run("from pmcore.models import Job; print(Job.objects.get().answer['sound'])")
     assert answer == "True"
 
 
 def test_the_job_of_a_killed_worker_is_taken_again(installation: Installation) -> None:
-    doomed = installation.worker(lease_seconds=2, slow=True)
+    doomed = installation.stuck_worker(lease_seconds=2)
     installation.run(ASK)
     installation.wait_for("running 1")
     doomed.kill()
     doomed.wait()
     assert installation.state() == "running 1"
     installation.worker()
-    deadline = time.monotonic() + PATIENCE
-    while installation.state() != "done 2":
-        assert time.monotonic() < deadline, installation.state()
-        installation.run(SWEEP)
-        time.sleep(0.5)
+    installation.wait_for("done 2", meanwhile=SWEEP)
 
 
 def test_a_worker_does_not_start_where_the_guards_are_down(installation: Installation) -> None:
     installation.run("from django.db import connection; from pmcore.models import guards; guards.take_down(connection)")
     worker = installation.worker()
     assert worker.wait(timeout=PATIENCE) != 0
-    assert "not guarded" in Path(installation.environment["PMCORE_DATA"], "worker.log").read_text()
+    assert "not guarded" in installation.said()

@@ -52,7 +52,11 @@ def take(*, job: int, at: dt.datetime, seconds: float) -> Lease | None:
     """A lease on a job that nobody holds, or none. A job that was tried too often is parked instead."""
     free = Job.objects.filter(_free(at), pk=job)
     parked = free.filter(attempts__gte=ATTEMPTS).update(
-        state=JobState.PARKED, lease=None, ended_at=at, error=f"Given up after {ATTEMPTS} attempts without an end."
+        state=JobState.PARKED,
+        lease=None,
+        leased_until_at=None,
+        ended_at=at,
+        error=f"Given up after {ATTEMPTS} attempts without an end.",
     )
     key = uuid.uuid4()
     until = at + dt.timedelta(seconds=seconds)
@@ -62,8 +66,13 @@ def take(*, job: int, at: dt.datetime, seconds: float) -> Lease | None:
     return Lease(row.pk, row.kind, row.arguments, key, row.attempts)
 
 
-def renew(*, lease: Lease, at: dt.datetime, seconds: float, progress: str = "") -> None:
-    """Hold the job for longer and say how far it is. Raises LeaseLost."""
+def renew(*, lease: Lease, at: dt.datetime, seconds: float) -> None:
+    """Hold the job for longer. Raises LeaseLost."""
+    _change(lease, leased_until_at=at + dt.timedelta(seconds=seconds))
+
+
+def report_progress(*, lease: Lease, at: dt.datetime, seconds: float, progress: str) -> None:
+    """Say how far the job is, in at most 200 characters, and hold it for longer. Raises LeaseLost."""
     _change(lease, leased_until_at=at + dt.timedelta(seconds=seconds), progress=progress[:200])
 
 

@@ -4,10 +4,10 @@ import threading
 from collections.abc import Sequence
 
 import pytest
-from django.db import connections
+from django.db import connection, connections
 
-from pmcore.models import Entry, Follower
-from pmcore.queries.head import head
+from pmcore.models import Entry, Follower, guards
+from pmcore.queries.head import RecordDamaged, head
 from pmcore.services.followers import follow
 from tests.history import a_move as move
 from tests.history import day, small_history, small_world
@@ -47,6 +47,20 @@ def test_what_the_handler_raised_comes_again() -> None:
     assert Follower.objects.get(name="alerts").seen == 0
     assert not Follower.objects.filter(name="written by the handler").exists()
     assert follow(name="alerts", handle=ignore) == head().size
+
+
+@pytest.mark.django_db
+def test_it_stops_before_a_gap_and_says_so() -> None:
+    small_history()
+    guards.take_down(connection)
+    with connection.cursor() as cursor:
+        cursor.execute("DELETE FROM pmcore_entry WHERE seq = 5")
+    seen: list[int] = []
+    assert follow(name="alerts", handle=lambda entries: seen.extend(entry.seq for entry in entries)) == 4
+    with pytest.raises(RecordDamaged, match="Entry 5 is missing"):
+        follow(name="alerts", handle=lambda entries: seen.extend(entry.seq for entry in entries))
+    assert seen == [1, 2, 3, 4]
+    assert Follower.objects.get(name="alerts").seen == 4
 
 
 @pytest.mark.django_db(transaction=True)

@@ -3,7 +3,6 @@
 import datetime as dt
 
 import pytest
-from django.db import connections
 
 from pmcore.engines.records import SYSTEM
 from pmcore.models import Job
@@ -32,6 +31,13 @@ def test_the_same_key_asks_for_one_job() -> None:
     assert Job.objects.count() == 1
 
 
+def test_a_job_that_is_done_is_not_begun_again_by_asking() -> None:
+    job = a_job()
+    jobs.finish(lease=taken(job), at=AT, answer={"size": 3})
+    assert a_job() == job
+    assert jobs.unfinished(at=LATER) == []
+
+
 def test_a_taken_job_is_not_given_to_another() -> None:
     job = a_job()
     assert taken(job).arguments == {"from": 1}
@@ -49,6 +55,7 @@ def test_an_expired_lease_is_taken_again_and_its_holder_learns_it() -> None:
     assert quick.attempt == 2
     for late_word in (
         lambda: jobs.renew(lease=slow, at=LATER, seconds=60),
+        lambda: jobs.report_progress(lease=slow, at=LATER, seconds=60, progress="slow"),
         lambda: jobs.finish(lease=slow, at=LATER, answer=None),
         lambda: jobs.fail(lease=slow, at=LATER, error="slow"),
     ):
@@ -56,15 +63,37 @@ def test_an_expired_lease_is_taken_again_and_its_holder_learns_it() -> None:
             late_word()
     jobs.finish(lease=quick, at=LATER, answer={"size": 3})
     done = Job.objects.get(pk=job)
-    assert (done.state, done.answer, done.ended_at) == ("done", {"size": 3}, LATER)
+    assert (done.state, done.answer, done.ended_at, done.progress) == ("done", {"size": 3}, LATER, "")
 
 
-def test_a_renewed_lease_holds_longer_and_says_how_far_it_is() -> None:
+def test_who_reports_progress_holds_the_job_for_longer() -> None:
     job = a_job()
-    lease = taken(job)
-    jobs.renew(lease=lease, at=AT + dt.timedelta(seconds=50), seconds=60, progress="2,000 of 4,000 entries")
+    at = AT + dt.timedelta(seconds=50)
+    jobs.report_progress(lease=taken(job), at=at, seconds=60, progress="2,000 of 4,000 entries")
     assert jobs.take(job=job, at=LATER, seconds=60) is None
     assert Job.objects.get(pk=job).progress == "2,000 of 4,000 entries"
+
+
+def test_a_renewed_lease_holds_longer_and_keeps_what_was_said() -> None:
+    job = a_job()
+    lease = taken(job)
+    jobs.report_progress(lease=lease, at=AT, seconds=60, progress="half")
+    jobs.renew(lease=lease, at=AT + dt.timedelta(seconds=50), seconds=60)
+    assert jobs.take(job=job, at=LATER, seconds=60) is None
+    assert Job.objects.get(pk=job).progress == "half"
+
+
+def test_a_lease_ends_at_its_last_moment() -> None:
+    job = a_job()
+    taken(job)
+    assert jobs.take(job=job, at=AT + dt.timedelta(seconds=59.999), seconds=60) is None
+    assert jobs.take(job=job, at=AT + dt.timedelta(seconds=60), seconds=60) is not None
+
+
+def test_a_slow_worker_whose_job_nobody_took_may_finish() -> None:
+    job = a_job()
+    jobs.finish(lease=taken(job), at=LATER, answer=None)
+    assert Job.objects.get(pk=job).state == "done"
 
 
 def test_a_finished_job_is_never_taken_again() -> None:
@@ -90,7 +119,9 @@ def test_a_job_that_kills_its_workers_is_parked_too() -> None:
     for turn in range(ATTEMPTS):
         taken(job, AT + turn * dt.timedelta(seconds=61))
     assert jobs.take(job=job, at=AT + dt.timedelta(hours=1), seconds=60) is None
-    assert Job.objects.get(pk=job).state == "parked"
+    parked = Job.objects.get(pk=job)
+    assert (parked.state, parked.lease, parked.leased_until_at) == ("parked", None, None)
+    assert parked.error == f"Given up after {ATTEMPTS} attempts without an end."
 
 
 def test_the_sweep_finds_what_nobody_holds() -> None:
@@ -104,6 +135,20 @@ def test_the_sweep_finds_what_nobody_holds() -> None:
 def test_of_ten_workers_one_gets_the_job() -> None:
     job = a_job()
     leases = at_once(10, lambda _: jobs.take(job=job, at=AT, seconds=60))
-    connections.close_all()
-    assert sum(lease is not None for lease in leases) == 1
+    assert sorted(type(lease).__name__ for lease in leases) == ["Lease"] + ["NoneType"] * 9
     assert Job.objects.get(pk=job).attempts == 1
+
+
+@pytest.mark.django_db(transaction=True)
+def test_of_ten_workers_one_takes_over_from_a_dead_one() -> None:
+    job = a_job()
+    taken(job)
+    leases = at_once(10, lambda _: jobs.take(job=job, at=LATER, seconds=60))
+    assert sorted(type(lease).__name__ for lease in leases) == ["Lease"] + ["NoneType"] * 9
+    assert Job.objects.get(pk=job).attempts == 2
+
+
+@pytest.mark.django_db(transaction=True)
+def test_ten_who_ask_at_once_ask_for_one_job() -> None:
+    asked = at_once(10, lambda _: a_job())
+    assert asked == [Job.objects.get().pk] * 10
