@@ -1,7 +1,7 @@
 """The people of the tests and what they work on, made by the services. Nobody here exists."""
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
@@ -62,6 +62,18 @@ def a_site(label: str, name: str) -> int:
     return open_site(label=label, name=name, time_zone=zone, from_on=JANUARY, actor=SYSTEM, at=AT).subject
 
 
+def an_area(actor: Actor, site: int, name: str, kind: AreaKind = AreaKind.THEATRE) -> int:
+    return open_area(site=site, name=name, kind=kind, from_on=JANUARY, actor=actor, at=AT).subject
+
+
+def a_model(
+    actor: Actor, maker: str, name: str, device_class: int, sources: Collection[EnergySource] = (EnergySource.MAINS,)
+) -> int:
+    return register_model(
+        maker=maker, name=name, device_class=device_class, energy_sources=sources, from_on=JANUARY, actor=actor, at=AT
+    ).subject
+
+
 def a_device(actor: Actor, model: int, serial: str, area: int, tag: str | None = None) -> int:
     return register_device(
         device_model=model, serial=serial, tag=tag, area=area, from_on=JANUARY, actor=actor, at=AT
@@ -73,15 +85,10 @@ def a_hospital() -> Hospital:
     wim = a_person("Wim Ostrava-Keel", Role.ADMINISTRATOR, alderwick, stennet)
     odile = a_person("Odile Brandt-Ferro", Role.MANAGER, alderwick, stennet)
     ruan = a_person("Ruan Tesk", Role.TECHNICIAN, alderwick)
-    theatre = open_area(
-        site=alderwick, name="Theatre 1", kind=AreaKind.THEATRE, from_on=JANUARY, actor=wim, at=AT
-    ).subject
-    ward = open_area(site=stennet, name="Ward 6", kind=AreaKind.WARD, from_on=JANUARY, actor=wim, at=AT).subject
+    theatre = an_area(wim, alderwick, "Theatre 1")
+    ward = an_area(wim, stennet, "Ward 6", AreaKind.WARD)
     table = register_class(name="Surgical table", from_on=JANUARY, actor=odile, at=AT).subject
-    sources = [EnergySource.MAINS, EnergySource.BATTERY]
-    model = register_model(
-        maker="Orvane", name="Marl", device_class=table, energy_sources=sources, from_on=JANUARY, actor=odile, at=AT
-    ).subject
+    model = a_model(odile, "Orvane", "Marl", table, [EnergySource.MAINS, EnergySource.BATTERY])
     device = a_device(odile, model, "OM-1", theatre, tag="T-0001")
     placement = Placement.objects.get(device=device).pk
     return Hospital(alderwick, stennet, theatre, ward, table, model, device, placement, wim, odile, ruan)

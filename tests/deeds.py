@@ -15,7 +15,7 @@ from pmcore.services.files import attach_file
 from pmcore.services.people import give_role, register_person, register_provider, set_membership
 from pmcore.services.redaction import redact_text
 from pmcore.services.requests import Receipt, Request
-from pmcore.services.sites import open_area, open_site, set_holidays
+from pmcore.services.sites import describe_area, describe_site, open_area, open_site, set_holidays
 from tests.cast import AT, Hospital
 
 
@@ -40,6 +40,12 @@ def _redact(hospital: Hospital, number: int, by: dict[str, Any], on: dt.date) ->
 DEEDS: dict[str, Callable[[Hospital, int, dict[str, Any], dt.date], Receipt]] = {
     "open a site": lambda h, n, by, on: open_site(
         label=f"S{n}", name="Fallow Lane", time_zone="Europe/London", from_on=on, **by
+    ),
+    "describe a site": lambda h, n, by, on: describe_site(
+        site=h.alderwick, label="AG", name=f"Alderwick {n}", time_zone="Europe/London", from_on=on, **by
+    ),
+    "describe an area": lambda h, n, by, on: describe_area(
+        area=h.theatre, name=f"Theatre 1, wing {n}", kind=AreaKind.THEATRE, from_on=on, **by
     ),
     "open an area": lambda h, n, by, on: open_area(
         site=h.alderwick, name="Store", kind=AreaKind.STORE, from_on=on, **by

@@ -107,6 +107,9 @@ def test_an_account_gets_its_person(administrator: Client) -> None:
 def test_an_account_is_switched_off_not_deleted(administrator: Client) -> None:
     account = Account.objects.get(username="wim")
     assert administrator.post(f"/admin/pmcore/account/{account.pk}/delete/", {"post": "yes"}).status_code == 403
+    chosen = {"action": "delete_selected", "_selected_action": [str(account.pk)], "post": "yes"}
+    assert b"delete_selected" not in administrator.post("/admin/pmcore/account/", chosen, follow=True).content
+    assert administrator.get("/admin/pmcore/account/").status_code == 200
     assert administrator.get(f"/admin/pmcore/account/{account.pk}/change/").status_code == 200
 
 

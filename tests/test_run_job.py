@@ -86,7 +86,9 @@ def test_a_job_that_nobody_knows_says_so() -> None:
 
 
 @pytest.mark.parametrize("outcome", ["answer", "failure", "progress"])
-def test_who_lost_the_job_changes_nothing_of_it(outcome: str, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_who_lost_the_job_changes_nothing_of_it(
+    outcome: str, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
     def too_slow(arguments: dict[str, Any], say: Say) -> str:
         later = AT + dt.timedelta(seconds=tasks.LEASE_SECONDS)
         quick = jobs.take(job=Job.objects.get().pk, at=later, seconds=60)
@@ -100,6 +102,8 @@ def test_who_lost_the_job_changes_nothing_of_it(outcome: str, monkeypatch: pytes
 
     job = done_by(too_slow, monkeypatch)
     assert (job.state, job.answer, job.error, job.progress) == ("done", "quick", "", "")
+    assert "a job was lost" in caplog.text
+    assert ("a job failed" in caplog.text) == (outcome == "failure")
 
 
 def test_a_job_that_another_holds_is_left_alone(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -24,15 +24,22 @@ class NoRole(NoActor):
     """The person holds no role on the day."""
 
 
-class TokenUnknown(NoActor):
+class TokenRefused(NoActor):
+    """The token opens nothing. The subclasses say why to us; the words to whoever shows it are the same for all."""
+
+    def __init__(self) -> None:
+        super().__init__("This token opens nothing here.")
+
+
+class TokenUnknown(TokenRefused):
     """No such token was ever given out."""
 
 
-class TokenExpired(NoActor):
+class TokenExpired(TokenRefused):
     """The token's time is over."""
 
 
-class TokenRevoked(NoActor):
+class TokenRevoked(TokenRefused):
     """The token was taken back."""
 
 
@@ -56,12 +63,12 @@ def actor_of(account_id: int, *, on: dt.date) -> Actor:
 
 
 def actor_of_token(raw: str, *, at: dt.datetime, on: dt.date) -> Actor:
-    """Who acts by a token. Raises NoActor."""
+    """Who acts by a token. Raises TokenRefused, or what `actor_of` raises."""
     token = Token.objects.filter(digest=token_digest(raw)).first()
     if token is None:
-        raise TokenUnknown("This token is not known.")
+        raise TokenUnknown
     if token.revoked_at is not None and token.revoked_at <= at:
-        raise TokenRevoked("This token was taken back.")
+        raise TokenRevoked
     if token.expires_at is not None and token.expires_at <= at:
-        raise TokenExpired("This token has expired.")
+        raise TokenExpired
     return actor_of(token.account_id, on=on)

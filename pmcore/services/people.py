@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 from pmcore.engines.records import Actor
 from pmcore.engines.vocabulary import Role
-from pmcore.models import Person, PersonDetails, Provider, ProviderDetails, RoleHeld, SiteMembership
+from pmcore.models import Person, PersonDetails, Provider, ProviderDetails, RoleHeld, SiteMembership, SkillHeld
 from pmcore.models.rows import Row
 from pmcore.services.append import append
 from pmcore.services.permissions import use_case
@@ -28,15 +28,20 @@ def register_person(
     at: dt.datetime,
     email: str | None = None,
     provider: int | None = None,
+    skills: Sequence[str] = (),
     request: Request | None = None,
 ) -> Receipt:
-    """Somebody new, with a role and the sites where they act. Raises NoRoleOfPeople, UnknownReference, NotAllowed."""
+    """Somebody new, with a role, the sites where they act and what they are trained for.
+
+    Raises NoRoleOfPeople, UnknownReference, NotAllowed; Conflict for the same site or skill twice.
+    """
     _check_role_of_people(role)
     person = Row(Person)
     details = Row(PersonDetails, person=person, from_on=from_on, name=name, email=email, provider=provider)
     held = Row(RoleHeld, person=person, from_on=from_on, role=role)
     memberships = [Row(SiteMembership, person=person, site=site, from_on=from_on, member=True) for site in sites]
-    rows = [person, details, held, *memberships]
+    trained = [Row(SkillHeld, person=person, skill=skill, from_on=from_on, held=True) for skill in skills]
+    rows = [person, details, held, *memberships, *trained]
     return append("person_registered", person, rows, actor=actor, at=at, request=request)
 
 

@@ -19,7 +19,9 @@ _AT_WORK = _MANAGED | {Role.SCHEDULER, Role.TECHNICIAN}
 
 MAY: dict[str, frozenset[Role]] = {
     "open a site": _OFFICE,
+    "describe a site": _OFFICE,
     "open an area": _OFFICE,
+    "describe an area": _OFFICE,
     "set holidays": _OFFICE,
     "register a person": _OFFICE,
     "give a role": _OFFICE,

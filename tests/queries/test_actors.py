@@ -16,6 +16,7 @@ from pmcore.queries.actors import (
     NobodysAccount,
     NoRole,
     TokenExpired,
+    TokenRefused,
     TokenRevoked,
     TokenUnknown,
     actor_of,
@@ -110,8 +111,10 @@ def test_a_token_that_is_no_good_opens_nothing(
 ) -> None:
     an_account()
     raw, at = spoil(create_token(username="odile", label="report", at=AT, expires_at=AT + dt.timedelta(days=7)))
-    with pytest.raises(error):
+    with pytest.raises(error) as refusal:
         actor_of_token(raw, at=at, on=TODAY)
+    assert isinstance(refusal.value, TokenRefused)
+    assert str(refusal.value) == "This token opens nothing here."
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,7 @@
 
 import threading
 from collections.abc import Sequence
+from typing import Any
 
 import pytest
 from django.db import connection, connections
@@ -99,4 +100,32 @@ def test_of_four_workers_of_one_follower_each_entry_reaches_one() -> None:
             follow(name="alerts", handle=lambda entries: seen.extend(e.seq for e in entries), limit=2)
 
     assert at_once(4, work) == [None] * 4
+    assert seen == list(range(1, head().size + 1))
+
+
+@pytest.mark.django_db(transaction=True)
+def test_who_read_before_another_worker_was_done_hands_over_nothing() -> None:
+    small_history()
+    seen: list[int] = []
+    handling, also_read = threading.Event(), threading.Event()
+
+    def quick(entries: Sequence[Entry]) -> None:
+        handling.set()
+        assert also_read.wait(30)
+        seen.extend(entry.seq for entry in entries)
+
+    def tell_when_read(execute: Any, sql: str, *rest: Any) -> Any:
+        result = execute(sql, *rest)
+        if sql.startswith("SELECT") and Entry._meta.db_table in sql:
+            also_read.set()
+        return result
+
+    def work(number: int) -> int:
+        if number == 0:
+            return follow(name="alerts", handle=quick)
+        assert handling.wait(30)
+        with connection.execute_wrapper(tell_when_read):
+            return follow(name="alerts", handle=lambda entries: seen.extend(e.seq for e in entries))
+
+    assert at_once(2, work) == [head().size, 0]
     assert seen == list(range(1, head().size + 1))

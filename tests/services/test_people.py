@@ -7,7 +7,7 @@ import pytest
 
 from pmcore.engines.records import SYSTEM
 from pmcore.engines.vocabulary import Role
-from pmcore.models import PersonDetails, RoleHeld, SiteMembership
+from pmcore.models import PersonDetails, RoleHeld, SiteMembership, SkillHeld
 from pmcore.queries.columns import BadValue
 from pmcore.services.people import NoRoleOfPeople, give_role, register_person, register_provider, set_membership
 from pmcore.services.refusals import Conflict, UnknownReference
@@ -30,9 +30,21 @@ def test_a_person_comes_with_a_role_sites_and_a_firm() -> None:
     assert SiteMembership.objects.current().on(JANUARY).get(person=person).site_id == site
 
 
+def test_a_person_comes_with_what_they_are_trained_for() -> None:
+    skills = ["patient lifts", "surgical tables"]
+    person = register_person(
+        name="Ines Caddock", role=Role.TECHNICIAN, sites=[], skills=skills, from_on=MARCH, **BY_THE_OFFICE
+    ).subject
+    held = SkillHeld.objects.current().filter(person=person, held=True)
+    assert sorted(held.on(MARCH).values_list("skill", flat=True)) == skills
+    assert not held.on(MARCH - dt.timedelta(days=1)).exists()
+
+
 @pytest.mark.parametrize(
     ("changed", "error"),
     [
+        ({"skills": [""]}, BadValue),
+        ({"skills": ["patient lifts", "patient lifts"]}, Conflict),
         ({"name": " "}, BadValue),
         ({"role": "king"}, BadValue),
         ({"role": Role.SYSTEM}, NoRoleOfPeople),

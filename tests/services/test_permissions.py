@@ -18,7 +18,8 @@ MANAGED = {*OFFICE, Role.MANAGER}
 AT_WORK = {*MANAGED, Role.SCHEDULER, Role.TECHNICIAN}
 
 WHO = {
-    **dict.fromkeys(["open a site", "open an area", "set holidays", "redact"], OFFICE),
+    **dict.fromkeys(["open a site", "describe a site", "open an area", "describe an area"], OFFICE),
+    **dict.fromkeys(["set holidays", "redact"], OFFICE),
     **dict.fromkeys(["register a person", "give a role", "set a membership", "register a provider"], OFFICE),
     **dict.fromkeys(["register a class", "register a model", "register a revision"], MANAGED),
     **dict.fromkeys(["register a device", "correct a device"], MANAGED),

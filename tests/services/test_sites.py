@@ -11,8 +11,20 @@ from pmcore.models import AreaDetails, SiteDetails, SiteHoliday, SiteWeek
 from pmcore.queries.columns import BadValue
 from pmcore.queries.verification import verify
 from pmcore.services.refusals import Conflict, UnknownReference
-from pmcore.services.sites import BadWeek, LabelTaken, NoHolidays, UnknownZone, open_area, open_site, set_holidays
-from tests.cast import AT, JANUARY, a_site, check_refused
+from pmcore.services.sites import (
+    BadWeek,
+    BeforeOpening,
+    LabelTaken,
+    NoHolidays,
+    UnknownZone,
+    describe_area,
+    describe_site,
+    open_area,
+    open_site,
+    set_holidays,
+)
+from tests.cast import AT, JANUARY, a_site, an_area, check_refused
+from tests.history import MARCH
 
 pytestmark = pytest.mark.django_db
 
@@ -81,3 +93,88 @@ def test_no_holidays_and_the_same_day_twice_are_refused() -> None:
         set_holidays(site=site, days={dt.date(2026, 12, 24): "Eve", CHRISTMAS: "Christmas"}, **BY_THE_OFFICE)
     with check_refused(NoHolidays):
         set_holidays(site=site, days={}, **BY_THE_OFFICE)
+
+
+BEFORE_MARCH = MARCH - dt.timedelta(days=1)
+BEFORE_JANUARY = JANUARY - dt.timedelta(days=1)
+
+
+def described(site: int, **changed: Any) -> None:
+    asked = {"label": "AG", "name": "Alderwick General", "time_zone": "Europe/London", "from_on": MARCH, **changed}
+    describe_site(site=site, **asked, **BY_THE_OFFICE)
+
+
+def test_a_site_is_called_otherwise_from_a_day_on_and_keeps_its_week() -> None:
+    site = a_site("AG", "Alderwick General")
+    described(site, label="AU", name="Alderwick University", time_zone="Europe/Dublin")
+    details = SiteDetails.objects.current().filter(site=site)
+    before, after = details.on(BEFORE_MARCH).get(), details.on(MARCH).get()
+    assert (before.label, before.name, before.time_zone) == ("AG", "Alderwick General", "Europe/London")
+    assert (after.label, after.name, after.time_zone) == ("AU", "Alderwick University", "Europe/Dublin")
+    assert SiteWeek.objects.current().on(MARCH).get(site=site).working == "1111100"
+    assert verify().sound
+
+
+def test_a_site_gets_another_working_week_from_a_day_on() -> None:
+    site = a_site("AG", "Alderwick General")
+    described(site, working="1111110")
+    week = SiteWeek.objects.current().filter(site=site)
+    assert (week.on(BEFORE_MARCH).get().working, week.on(MARCH).get().working) == ("1111100", "1111110")
+
+
+@pytest.mark.parametrize(
+    ("changed", "error"),
+    [
+        ({"label": "SP"}, LabelTaken),
+        ({"label": ""}, BadValue),
+        ({"time_zone": "Europe/Alderwick"}, UnknownZone),
+        ({"working": "111111x"}, BadWeek),
+        ({"working": ""}, BadWeek),
+        ({"from_on": "soon"}, BadValue),
+        ({"from_on": BEFORE_JANUARY}, BeforeOpening),
+        ({"from_on": JANUARY}, Conflict),
+        ({"site": 404}, UnknownReference),
+        ({"site": "AG"}, BadValue),
+    ],
+)
+def test_a_description_that_makes_no_sense_is_refused(changed: dict[str, Any], error: type[Exception]) -> None:
+    site = a_site("AG", "Alderwick General")
+    a_site("SP", "Stennet Point")
+    with check_refused(error):
+        described(**{"site": site, **changed})
+
+
+def test_a_label_that_a_site_once_had_is_given_to_no_other() -> None:
+    alderwick, stennet = a_site("AG", "Alderwick General"), a_site("SP", "Stennet Point")
+    described(alderwick, label="AU")
+    with check_refused(LabelTaken):
+        described(stennet)
+    described(alderwick, from_on=dt.date(2026, 4, 1))
+    assert SiteDetails.objects.current().on(AT.date()).get(label="AG").site_id == alderwick
+
+
+def test_an_area_becomes_a_store_and_is_closed_from_a_day_on() -> None:
+    area = an_area(SYSTEM, a_site("AG", "Alderwick General"), "Theatre 1")
+    describe_area(area=area, name="Old theatre", kind=AreaKind.STORE, closed=True, from_on=MARCH, **BY_THE_OFFICE)
+    details = AreaDetails.objects.current().filter(area=area)
+    before, after = details.on(BEFORE_MARCH).get(), details.on(MARCH).get()
+    assert (before.name, before.kind, before.closed) == ("Theatre 1", "theatre", False)
+    assert (after.name, after.kind, after.closed) == ("Old theatre", "store", True)
+
+
+@pytest.mark.parametrize(
+    ("changed", "error"),
+    [
+        ({"name": ""}, BadValue),
+        ({"kind": "attic"}, BadValue),
+        ({"closed": "yes"}, BadValue),
+        ({"from_on": BEFORE_JANUARY}, BeforeOpening),
+        ({"from_on": JANUARY}, Conflict),
+        ({"area": 404}, UnknownReference),
+    ],
+)
+def test_an_area_that_makes_no_sense_is_refused(changed: dict[str, Any], error: type[Exception]) -> None:
+    area = an_area(SYSTEM, a_site("AG", "Alderwick General"), "Theatre 1")
+    asked = {"area": area, "name": "Old theatre", "kind": AreaKind.STORE, "from_on": MARCH, **changed}
+    with check_refused(error):
+        describe_area(**asked, **BY_THE_OFFICE)
