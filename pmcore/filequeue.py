@@ -7,13 +7,15 @@ passed over: a message stays among the taken ones, a table is written anew.
 
 import fcntl
 import uuid
+from collections import defaultdict, deque
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from queue import Empty
 from time import monotonic_ns
 from typing import Any
 
+from django.core.exceptions import ImproperlyConfigured
 from kombu.transport import TRANSPORT_ALIASES, filesystem
 from kombu.utils.json import dumps, loads
 
@@ -21,6 +23,10 @@ NAME = "pmcorefiles"
 
 
 class Channel(filesystem.Channel):  # type: ignore[misc]  # kombu carries no types
+    def __init__(self, *arguments: Any, **options: Any) -> None:
+        super().__init__(*arguments, **options)
+        self._listed: defaultdict[str, deque[str]] = defaultdict(deque)
+
     def _write(self, path: Path, value: Any) -> None:
         aside = path.with_name(f".{uuid.uuid4()}")
         aside.write_text(dumps(value))
@@ -31,18 +37,24 @@ class Channel(filesystem.Channel):  # type: ignore[misc]  # kombu carries no typ
         self._write(Path(self.data_folder_out) / name, payload)
 
     def _get(self, queue: str) -> Any:
-        for message in sorted(Path(self.data_folder_in).iterdir()):
-            if message.name.partition(".")[2] != f"{queue}.msg":
-                continue
-            taken = Path(self.processed_folder) / message.name
-            try:
-                message.rename(taken)
-                payload = loads(taken.read_text())
-            except (FileNotFoundError, ValueError):
-                continue  # another worker was quicker, or it cannot be read
-            taken.unlink()
-            return payload
+        names = self._listed[queue]
+        for anew in (False, True):
+            if anew:  # one listing serves many messages: a long queue would be read and sorted for each
+                names.extend(self._names(queue))
+            while names:
+                with suppress(FileNotFoundError, ValueError):  # another worker was quicker, or it cannot be read
+                    return self._take(names.popleft())
         raise Empty
+
+    def _names(self, queue: str) -> list[str]:
+        names = (file.name for file in Path(self.data_folder_in).iterdir())
+        return sorted(name for name in names if name.partition(".")[2] == f"{queue}.msg")
+
+    def _take(self, name: str) -> Any:
+        taken = (Path(self.data_folder_in) / name).rename(Path(self.processed_folder) / name)
+        payload = loads(taken.read_text())
+        taken.unlink()
+        return payload
 
     def get_table(self, exchange: str) -> list[Any]:
         try:
@@ -82,11 +94,14 @@ TRANSPORT_ALIASES[NAME] = f"{__name__}:Transport"
 
 
 def transport_options(folder: Path) -> dict[str, Any]:
-    """Makes the queue's folders, for their owner alone, and names them to kombu."""
-    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    """Makes the queue's folders, for their owner alone, and names them to kombu. Raises ImproperlyConfigured."""
     parts = {name: folder / name for name in ("messages", "taken", "control")}
-    for part in parts.values():
-        part.mkdir(mode=0o700, exist_ok=True)
+    for part in (folder, *parts.values()):
+        try:
+            part.mkdir(mode=0o700, parents=True, exist_ok=True)
+            part.chmod(0o700)  # it may have been there before
+        except OSError as error:
+            raise ImproperlyConfigured(f"The queue's folder {part} cannot be made: {error.strerror}.") from error
     return {
         "data_folder_in": str(parts["messages"]),
         "data_folder_out": str(parts["messages"]),

@@ -19,8 +19,6 @@ LEASE_SECONDS = 120
 Say = Callable[[str], None]
 Handler = Callable[[dict[str, Any], Say], Any]
 
-log = structlog.get_logger(__name__)
-
 
 class UnknownJob(LookupError):
     """A job of a kind that this version has no handler for."""

@@ -9,6 +9,7 @@ from pathlib import Path
 from queue import Empty
 
 import pytest
+from django.core.exceptions import ImproperlyConfigured
 from kombu import Connection
 from kombu.exceptions import ChannelError
 
@@ -92,6 +93,23 @@ def test_the_folders_are_their_owners_alone(tmp_path: Path) -> None:
     assert [folder.stat().st_mode & 0o777 for folder in folders] == [0o700] * 5
 
 
+def test_folders_that_others_could_read_are_closed(tmp_path: Path) -> None:
+    opened = [tmp_path / "queue", tmp_path / "queue" / "messages"]
+    for folder in opened:
+        folder.mkdir()
+        folder.chmod(0o755)
+    filequeue.transport_options(tmp_path / "queue")
+    assert [folder.stat().st_mode & 0o777 for folder in opened] == [0o700] * 2
+
+
+@pytest.mark.parametrize("in_the_way", ["queue", "queue/messages"])
+def test_a_folder_that_cannot_be_made_is_named(tmp_path: Path, in_the_way: str) -> None:
+    (tmp_path / in_the_way).parent.mkdir(exist_ok=True)
+    (tmp_path / in_the_way).touch()
+    with pytest.raises(ImproperlyConfigured, match=f"queue's folder .*{in_the_way} cannot be made"):
+        filequeue.transport_options(tmp_path / "queue")
+
+
 def test_bindings_made_at_once_all_stand(tmp_path: Path) -> None:
     binders = [start(BIND, tmp_path, f"{process}-") for process in "abc"]
     assert [binder.wait(timeout=120) for binder in binders] == [0, 0, 0]
@@ -140,6 +158,39 @@ def test_messages_come_in_the_order_of_their_sending_and_to_their_queue_alone(ch
         channel._put("work.other", -number)
     assert [channel._get("work") for _ in range(20)] == list(range(20))
     assert channel._size("work.other") == 20
+
+
+def test_a_long_queue_is_not_listed_again_for_every_message(
+    channel: filequeue.Channel, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    listed: list[Path] = []
+    iterdir = Path.iterdir
+    for number in range(200):
+        channel._put("work", number)
+    monkeypatch.setattr(Path, "iterdir", lambda folder: listed.append(folder) or iterdir(folder))
+    assert [channel._get("work") for _ in range(200)] == list(range(200))
+    assert len(listed) == 1
+
+
+def test_what_comes_after_the_listing_comes_after_what_was_listed(channel: filequeue.Channel) -> None:
+    for number in range(3):
+        channel._put("work", number)
+    assert channel._get("work") == 0
+    channel._put("work", 3)
+    assert [channel._get("work") for _ in range(3)] == [1, 2, 3]
+
+
+def test_what_another_took_after_the_listing_is_passed_over(channel: filequeue.Channel, tmp_path: Path) -> None:
+    for number in range(4):
+        channel._put("work", number)
+    options = filequeue.transport_options(tmp_path)
+    with Connection(f"{filequeue.NAME}://localhost", transport_options=options) as queue:
+        other = queue.default_channel
+        assert [channel._get("work"), other._get("work"), other._get("work")] == [0, 1, 2]
+        assert channel._get("work") == 3
+        for emptied in (channel, other):
+            with pytest.raises(Empty):
+                emptied._get("work")
 
 
 def test_a_name_that_leaves_the_folder_is_refused(channel: filequeue.Channel) -> None:

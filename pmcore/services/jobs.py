@@ -9,7 +9,7 @@ import uuid
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import F, Q
+from django.db.models import F, Field, Q
 
 from pmcore.engines.records import Actor
 from pmcore.engines.vocabulary import JobState
@@ -18,7 +18,10 @@ from pmcore.wake import wake
 
 ATTEMPTS = 5
 RUN = "pmcore.tasks.run_job"
-_UNFINISHED = (JobState.WAITING, JobState.RUNNING)
+
+
+class BadJob(ValueError):
+    """A name that a job's row cannot hold."""
 
 
 class LeaseLost(RuntimeError):
@@ -37,7 +40,9 @@ class Lease:
 
 
 def ask(*, kind: str, unique_key: str, arguments: dict[str, Any], actor: Actor, at: dt.datetime) -> int:
-    """The id of the job for this kind and key: a new one, or the one that was asked for before."""
+    """The id of the job for this kind and key: a new one, or the one that was asked for before. Raises BadJob."""
+    _check(Job._meta.get_field("kind"), kind)
+    _check(Job._meta.get_field("unique_key"), unique_key)
     job, new = Job.objects.get_or_create(
         kind=kind,
         unique_key=unique_key,
@@ -73,7 +78,7 @@ def renew(*, lease: Lease, at: dt.datetime, seconds: float) -> None:
 
 def report_progress(*, lease: Lease, at: dt.datetime, seconds: float, progress: str) -> None:
     """Say how far the job is, in at most 200 characters, and hold it for longer. Raises LeaseLost."""
-    _change(lease, leased_until_at=at + dt.timedelta(seconds=seconds), progress=progress[:200])
+    _change(lease, leased_until_at=at + dt.timedelta(seconds=seconds), progress=_storable(progress)[:200])
 
 
 def finish(*, lease: Lease, at: dt.datetime, answer: Any) -> None:
@@ -84,9 +89,9 @@ def finish(*, lease: Lease, at: dt.datetime, answer: Any) -> None:
 def fail(*, lease: Lease, at: dt.datetime, error: str) -> None:
     """The work failed: it waits to be tried again, or is parked after the last attempt. Raises LeaseLost."""
     if lease.attempt >= ATTEMPTS:
-        _change(lease, state=JobState.PARKED, lease=None, leased_until_at=None, ended_at=at, error=error)
+        _change(lease, state=JobState.PARKED, lease=None, leased_until_at=None, ended_at=at, error=_storable(error))
     else:
-        _change(lease, state=JobState.WAITING, lease=None, leased_until_at=None, error=error)
+        _change(lease, state=JobState.WAITING, lease=None, leased_until_at=None, error=_storable(error))
 
 
 def unfinished(*, at: dt.datetime) -> list[int]:
@@ -100,6 +105,18 @@ def wake_unfinished(*, at: dt.datetime) -> int:
     for job in jobs:
         wake(RUN, job)
     return len(jobs)
+
+
+def _check(field: "Field[Any, Any]", value: str) -> None:
+    """SQLite would keep what is too long, PostgreSQL refuse it: both refuse it here."""
+    longest = field.max_length or 0
+    if not (0 < len(value) <= longest and value.isprintable()):
+        raise BadJob(f"A job's {field.name} has 1 to {longest} printable characters, unlike {value[:60]!r}.")
+
+
+def _storable(text: str) -> str:
+    """Without what a database refuses, so that no reason is lost for a strange character in it."""
+    return text.replace("\x00", "?").encode(errors="replace").decode()
 
 
 def _free(at: dt.datetime) -> Q:

@@ -7,7 +7,7 @@ import pytest
 from pmcore.engines.records import SYSTEM
 from pmcore.models import Job
 from pmcore.services import jobs
-from pmcore.services.jobs import ATTEMPTS, Lease, LeaseLost
+from pmcore.services.jobs import ATTEMPTS, BadJob, Lease, LeaseLost
 from tests.history import AT
 from tests.services.test_append_concurrently import at_once
 
@@ -36,6 +36,29 @@ def test_a_job_that_is_done_is_not_begun_again_by_asking() -> None:
     jobs.finish(lease=taken(job), at=AT, answer={"size": 3})
     assert a_job() == job
     assert jobs.unfinished(at=LATER) == []
+
+
+@pytest.mark.parametrize(
+    ("kind", "unique_key", "named"),
+    [
+        ("k" * 41, "1", "kind"),
+        ("", "1", "kind"),
+        ("verify_record", "1" * 121, "unique_key"),
+        ("verify_record", "", "unique_key"),
+        ("verify_record", "1\x00", "unique_key"),
+        ("verify_record", "1\udcff", "unique_key"),
+    ],
+)
+def test_a_name_that_a_row_cannot_hold_is_refused(kind: str, unique_key: str, named: str) -> None:
+    with pytest.raises(BadJob, match=f"A job's {named} has 1 to"):
+        jobs.ask(kind=kind, unique_key=unique_key, arguments={}, actor=SYSTEM, at=AT)
+    assert not Job.objects.exists()
+
+
+def test_the_longest_name_is_kept_whole() -> None:
+    job = jobs.ask(kind="k" * 40, unique_key="1" * 120, arguments={}, actor=SYSTEM, at=AT)
+    row = Job.objects.get(pk=job)
+    assert (row.kind, row.unique_key) == ("k" * 40, "1" * 120)
 
 
 def test_a_taken_job_is_not_given_to_another() -> None:
@@ -112,6 +135,16 @@ def test_a_failing_job_is_tried_again_and_at_last_parked_with_its_reason() -> No
     parked = Job.objects.get(pk=job)
     assert (parked.state, parked.error, parked.attempts) == ("parked", "ValueError: no such site", ATTEMPTS)
     assert jobs.unfinished(at=LATER) == []
+
+
+@pytest.mark.parametrize("said", ["half\x00way", "half\udcffway"])
+def test_what_no_database_can_hold_hides_neither_progress_nor_reason(said: str) -> None:
+    job = a_job()
+    lease = taken(job)
+    jobs.report_progress(lease=lease, at=AT, seconds=60, progress=said)
+    jobs.fail(lease=lease, at=AT, error=said)
+    row = Job.objects.get(pk=job)
+    assert (row.state, row.progress, row.error) == ("waiting", "half?way", "half?way")
 
 
 def test_a_job_that_kills_its_workers_is_parked_too() -> None:
