@@ -4,10 +4,12 @@ import os
 import subprocess
 import sys
 import time
+import uuid
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+import redis
 
 pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="workers need POSIX processes")
 
@@ -63,7 +65,7 @@ app.worker_main({WORKER})
         return self._log().read_text()
 
     def _environment(self) -> dict[str, str]:
-        return {**self.environment, "DJANGO_SETTINGS_MODULE": "pmcore.settings"}
+        return {**self.environment, "DJANGO_SETTINGS_MODULE": "tests.worker_settings"}
 
     def state(self) -> str:
         return self.run("from pmcore.models import Job; job = Job.objects.get(); print(job.state, job.attempts)")
@@ -84,14 +86,24 @@ app.worker_main({WORKER})
 
 
 @pytest.fixture
-def installation(tmp_path: Path, own_database: Callable[[], str | None]) -> Iterator[Installation]:
-    environment = {"PMCORE_DATA": str(tmp_path)}
+def installation(tmp_path: Path, own_database: Callable[[], str | None], own_prefix: str) -> Iterator[Installation]:
+    environment = {"PMCORE_DATA": str(tmp_path), "PMCORE_TEST_PREFIX": own_prefix}
     if url := own_database():
         environment["DATABASE_URL"] = url
     made = Installation(environment)
     made.migrate()
     yield made
     made.stop()
+
+
+@pytest.fixture
+def own_prefix() -> Iterator[str]:
+    """What the keys in Redis begin with; they are deleted at the end."""
+    prefix = f"test-{uuid.uuid4()}-"
+    yield prefix
+    if url := os.environ.get("REDIS_URL"):
+        with redis.Redis.from_url(url) as client:
+            client.delete(prefix, *client.keys(f"{prefix}*"))
 
 
 @pytest.fixture
