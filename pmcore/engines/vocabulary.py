@@ -270,3 +270,28 @@ class DueState(StrEnum):
     WITHDRAWN = "withdrawn"
     SUSPENDED = "suspended"
     ENDED = "ended"
+
+
+class Counted(StrEnum):
+    """What a due inspection counts as in a figure. The first four are due; the others stand apart."""
+
+    MET = "met"
+    MET_LATE = "met_late"
+    REASON_RECORDED = "reason_recorded"
+    NO_REASON = "no_reason"
+    OPEN = "open"
+    AHEAD = "ahead"
+    SUSPENDED = "suspended"
+    ENDED = "ended"
+    WITHDRAWN = "withdrawn"
+
+
+class Grouping(StrEnum):
+    """By what a compliance figure can be split."""
+
+    MONTH = "month"
+    SITE = "site"
+    AREA = "area"
+    RISK_CLASS = "risk_class"
+    DEVICE_CLASS = "device_class"
+    BASIS = "basis"

@@ -1,0 +1,90 @@
+"""Which complete inspection is credited to which due inspection of one plan on one device.
+
+An inspection belongs to the newest due inspection whose window has opened: inside the window it is met, after it late;
+older ones stay not met. When that one has its credit already, the inspection is early for the next: half an interval
+after the inspection before, it is credited there if it also moves the clock (floating, or re-anchored by the same act);
+otherwise it earns nothing.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from pmcore.engines.due_dates import IntervalRule, half_passed
+from pmcore.engines.vocabulary import Basis
+
+
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """A written due inspection: `key` is the caller's."""
+
+    key: int
+    opens_on: date
+
+
+@dataclass(frozen=True, slots=True)
+class Performed:
+    """A complete inspection: `key` is the caller's. `credits` is false for one that only sets the clock: an incoming
+    inspection by another procedure, or a day carried over from before the record."""
+
+    key: int
+    on: date
+    re_anchors: bool = False
+    credits: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Credit:
+    """`by`: the key of the inspection; `previous_on`: the day of the one before it."""
+
+    by: int
+    on: date
+    previous_on: date | None
+
+
+def credits(
+    openings: Iterable[Opening],
+    performed: Iterable[Performed],
+    rules: Sequence[tuple[date, IntervalRule]],
+    begins_on: date,
+) -> dict[int, Credit]:
+    """The credit of each due inspection that has one, by its key.
+
+    `rules`: the plan's rules in order, each with its first day. `begins_on`: the device's own beginning, from which half
+    an interval is counted where nothing was done before.
+    """
+    due = sorted(openings, key=lambda each: (each.opens_on, each.key))
+    found: dict[int, Credit] = {}
+    previous: date | None = None
+    opened = 0
+    for done in sorted(performed, key=lambda each: (each.on, each.key)):
+        while opened < len(due) and due[opened].opens_on <= done.on:
+            opened += 1
+        if done.credits:
+            key = _credited(due, opened, found, done, _rule_on(rules, done.on), previous or begins_on)
+            if key is not None:
+                found[key] = Credit(done.key, done.on, previous)
+        previous = done.on
+    return found
+
+
+def _credited(
+    due: Sequence[Opening],
+    opened: int,
+    found: dict[int, Credit],
+    done: Performed,
+    rule: IntervalRule | None,
+    since: date,
+) -> int | None:
+    if opened and due[opened - 1].key not in found:
+        return due[opened - 1].key
+    if opened == len(due) or rule is None or due[opened].key in found:
+        return None
+    moves_clock = rule.basis is Basis.FLOATING or done.re_anchors
+    return due[opened].key if moves_clock and half_passed(rule, since, done.on) else None
+
+
+def _rule_on(rules: Sequence[tuple[date, IntervalRule]], day: date) -> IntervalRule | None:
+    """The rule of the day; before the first, the first."""
+    in_force = [rule for from_on, rule in rules if from_on <= day]
+    return in_force[-1] if in_force else next((rule for _, rule in rules), None)

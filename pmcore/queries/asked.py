@@ -1,0 +1,52 @@
+"""May a figure be asked as of that day, as known at that size, of those sites?"""
+
+import datetime as dt
+
+from pmcore.engines.records import Actor
+from pmcore.models import Entry
+from pmcore.queries.head import BeyondTheHistory, head
+
+
+class AskedRefused(ValueError):
+    """The figure cannot be had as it was asked for."""
+
+
+class AsOfAhead(AskedRefused):
+    """The day lies after today, or after the last moment at which the history had the size asked for."""
+
+
+class KnownBeyond(AskedRefused, BeyondTheHistory):
+    """The history has not reached that size."""
+
+
+class BadPeriod(AskedRefused):
+    """A period begins on or before the day on which it ends."""
+
+
+class OutsideYourSites(AskedRefused):
+    """The actor is no member of a site that was asked for."""
+
+
+def check_asked(*, as_of: dt.date, known: int, today: dt.date) -> None:
+    """`today`: the earliest today among the sites. Raises AsOfAhead, KnownBeyond.
+
+    The history had a size until its next entry was written: later days than that one's were never known at it.
+    """
+    size = head().size
+    if not 0 <= known <= size:
+        raise KnownBeyond(f"The history has {size} entries, not {known}.")
+    if as_of > today:
+        raise AsOfAhead(f"{as_of} lies after today, {today}.")
+    following = Entry.objects.filter(seq=known + 1).values_list("at", flat=True).first()
+    if following is not None and as_of > following.date():
+        raise AsOfAhead(f"The history had {known} entries until {following.date()}; {as_of} is later.")
+
+
+def sites_allowed(actor: Actor, wanted: frozenset[int] | None) -> frozenset[int] | None:
+    """The sites to count: those wanted, or all of the actor's; None: every site. Raises OutsideYourSites."""
+    if actor.sites is None or wanted is None:
+        return wanted if actor.sites is None else actor.sites
+    outside = sorted(wanted - actor.sites)
+    if outside:
+        raise OutsideYourSites(f"You are no member of the site {', '.join(map(str, outside))}.")
+    return wanted

@@ -1,0 +1,191 @@
+"""The compliance figure: how many of the inspections whose windows closed in a period were met, and what stands beside.
+
+One function answers page, command and interface alike. Everything is counted from standings, so that a figure as of any
+day comes from the same rows.
+"""
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pmcore.engines.compliance import Share, Tally, counted_on, devices_met, tally, tally_by
+from pmcore.engines.due_status import STATES, states_on
+from pmcore.engines.records import Actor
+from pmcore.engines.vocabulary import DueState, Grouping, PlanBasis, RiskClass
+from pmcore.queries.arrivals import Arrival, arrivals_between
+from pmcore.queries.asked import BadPeriod, check_asked, sites_allowed
+from pmcore.queries.coverage import InInventory, inventory_on
+from pmcore.queries.read_standings import standings_between
+from pmcore.queries.standing_catalogue import catalogue
+from pmcore.queries.standing_lists import Lists, lists_of
+from pmcore.queries.standing_rows import BASES, RISK_CLASSES, Standings
+
+Truth = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class ComplianceFilter:
+    """Windows that closed from `starts_on` to `ends_on`, both included. None: all of them."""
+
+    starts_on: dt.date
+    ends_on: dt.date
+    sites: frozenset[int] | None = None
+    areas: frozenset[int] | None = None
+    device_classes: frozenset[int] | None = None
+    risk_classes: frozenset[RiskClass] | None = None
+    bases: frozenset[PlanBasis] | None = None
+
+    def __post_init__(self) -> None:
+        if self.starts_on > self.ends_on:
+            raise BadPeriod(f"The period begins on {self.starts_on}, after its end on {self.ends_on}.")
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """`key`: the id of a site, area or class (0: nobody said which), a word, or a month as 2026-09."""
+
+    key: int | str
+    tally: Tally
+
+
+@dataclass(frozen=True, slots=True)
+class Coverage:
+    """Devices with a plan or a signed "none needed" ÷ devices in the inventory; those with neither."""
+
+    share: Share
+    uncovered: tuple[InInventory, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ComplianceReport:
+    """`census`: devices overdue on `as_of` ÷ devices under a plan, whatever the period; `devices`: devices with
+    everything met ÷ devices with anything due."""
+
+    asked: ComplianceFilter
+    as_of: dt.date
+    known: int
+    tally: Tally
+    devices: Share
+    groups: tuple[Group, ...]
+    coverage: Coverage
+    census: Share
+    arrivals: tuple[Arrival, ...]
+    lists: Lists
+
+
+def compliance(
+    asked: ComplianceFilter,
+    *,
+    as_of: dt.date,
+    known: int,
+    today: dt.date,
+    actor: Actor,
+    group_by: Grouping | None = None,
+) -> ComplianceReport:
+    """The figure as of a day, as known at a size of the history: a fixed number of statements.
+
+    Raises AsOfAhead, KnownBeyond, OutsideYourSites.
+    """
+    check_asked(as_of=as_of, known=known, today=today)
+    sites = sites_allowed(actor, asked.sites)
+    facts = catalogue(known)
+    read = standings_between(asked.starts_on, asked.ends_on, as_of=as_of, catalogue=facts)
+    read = read.where(_chosen(read, asked, sites))
+    standings = read.where(_in_period(read, asked))
+    counted = counted_on(standings.days, as_of)
+    inventory = [device for device in inventory_on(as_of, known) if _is_wanted(device, asked, sites)]
+    return ComplianceReport(
+        asked=asked,
+        as_of=as_of,
+        known=known,
+        tally=tally(counted),
+        devices=devices_met(counted, standings.device),
+        groups=_groups(group_by, standings, counted),
+        coverage=_coverage(inventory),
+        census=_census(read, inventory, as_of),
+        arrivals=_arrivals(asked, inventory, as_of, known),
+        lists=lists_of(standings, counted, as_of, facts),
+    )
+
+
+def _in_period(standings: Standings, asked: ComplianceFilter) -> Truth:
+    closes_on = standings.closes_on
+    inside: Truth = (closes_on >= np.datetime64(asked.starts_on, "D")) & (
+        closes_on <= np.datetime64(asked.ends_on, "D")
+    )
+    return inside
+
+
+def _chosen(standings: Standings, asked: ComplianceFilter, sites: frozenset[int] | None) -> Truth:
+    risk = None if asked.risk_classes is None else [RISK_CLASSES.index(word) for word in asked.risk_classes]
+    bases = None if asked.bases is None else [BASES.index(word) for word in asked.bases]
+    chosen: Truth = np.ones(len(standings), np.bool_)
+    for column, wanted in (
+        (standings.site, sites),
+        (standings.area, asked.areas),
+        (standings.device_class, asked.device_classes),
+        (standings.risk_class, risk),
+        (standings.basis, bases),
+    ):
+        if wanted is not None:
+            chosen &= np.isin(column, list(wanted))
+    return chosen
+
+
+def _is_wanted(device: InInventory, asked: ComplianceFilter, sites: frozenset[int] | None) -> bool:
+    """Risk class and basis belong to a due inspection, not to the device: they narrow no inventory."""
+    return all(
+        wanted is None or value in wanted
+        for value, wanted in (
+            (device.site, sites),
+            (device.area, asked.areas),
+            (device.device_class, asked.device_classes),
+        )
+    )
+
+
+def _groups(group_by: Grouping | None, standings: Standings, counted: NDArray[np.int8]) -> tuple[Group, ...]:
+    if group_by is None:
+        return ()
+    months = standings.closes_on.astype("datetime64[M]").astype(np.int64)
+    column = {
+        Grouping.MONTH: months,
+        Grouping.SITE: standings.site,
+        Grouping.AREA: standings.area,
+        Grouping.DEVICE_CLASS: standings.device_class,
+        Grouping.RISK_CLASS: standings.risk_class,
+        Grouping.BASIS: standings.basis,
+    }[group_by]
+    return tuple(Group(_key(group_by, value), found) for value, found in tally_by(counted, column).items())
+
+
+def _key(group_by: Grouping, value: int) -> int | str:
+    match group_by:
+        case Grouping.MONTH:
+            return str(np.datetime64(value, "M"))
+        case Grouping.RISK_CLASS:
+            return str(RISK_CLASSES[value])
+        case Grouping.BASIS:
+            return str(BASES[value])
+    return value
+
+
+def _coverage(inventory: Sequence[InInventory]) -> Coverage:
+    uncovered = tuple(device for device in inventory if not device.covered)
+    return Coverage(Share(len(inventory) - len(uncovered), len(inventory)), uncovered)
+
+
+def _census(standings: Standings, inventory: Sequence[InInventory], as_of: dt.date) -> Share:
+    under_a_plan = {device.device for device in inventory if device.plans}
+    overdue = states_on(standings.days, as_of) == STATES.index(DueState.OVERDUE)
+    return Share(len(under_a_plan & set(standings.device[overdue].tolist())), len(under_a_plan))
+
+
+def _arrivals(
+    asked: ComplianceFilter, inventory: Sequence[InInventory], as_of: dt.date, known: int
+) -> tuple[Arrival, ...]:
+    found = arrivals_between(asked.starts_on, asked.ends_on, as_of=as_of, known=known)
+    return tuple(found)

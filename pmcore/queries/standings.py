@@ -1,0 +1,186 @@
+"""The standing of every due inspection: what is known to have become of it. Computed from the facts, device by device;
+`kept_standings` keeps the results."""
+
+import datetime as dt
+from collections.abc import Collection, Iterator, Sequence
+
+from pmcore.engines.attempts import reason_stands_from
+from pmcore.engines.crediting import Credit, Opening, Performed, credits
+from pmcore.engines.due_dates import add_interval
+from pmcore.engines.records import Attempt
+from pmcore.engines.risk import RiskWord, risk_class_on
+from pmcore.engines.spells import departure_for, departures, seal_for, seals
+from pmcore.engines.timeline import Timeline
+from pmcore.engines.vocabulary import AttemptOutcome, Basis, InspectionKind, PlanBasis, ReasonCode, RiskClass
+from pmcore.queries.standing_catalogue import Catalogue, PlanOnDay
+from pmcore.queries.standing_facts import DeviceFacts, Place, Reason, WrittenDue, facts_of
+from pmcore.queries.standing_rows import BASES, NEVER, NOTHING, RISK_CLASSES, Standing, day_number
+
+DEVICES_AT_ONCE = 500
+
+_ENOUGH_ATTEMPTS = (AttemptOutcome.NOT_FOUND, AttemptOutcome.WITH_A_PATIENT)
+_RESTS_ON_ATTEMPTS = {
+    ReasonCode.NOT_FOUND: AttemptOutcome.NOT_FOUND,
+    ReasonCode.WITH_A_PATIENT: AttemptOutcome.WITH_A_PATIENT,
+}
+_CARRIED = 0  # no inspection: a day that was carried over
+
+
+def standings_of(devices: Collection[int], catalogue: Catalogue) -> Iterator[Standing]:
+    """The standings of all due inspections of the devices, in chunks of devices, each from a fixed number of
+    statements."""
+    wanted = sorted(devices)
+    for start in range(0, len(wanted), DEVICES_AT_ONCE):
+        facts = facts_of(wanted[start : start + DEVICES_AT_ONCE], catalogue)
+        for device, dues in facts.dues.items():
+            yield from _Device(device, facts, catalogue).standings(dues)
+
+
+class _Device:
+    """One device and what was recorded of it."""
+
+    def __init__(self, device: int, facts: DeviceFacts, catalogue: Catalogue) -> None:
+        self.device, self.facts, self.catalogue = device, facts, catalogue
+        changes = facts.states.get(device, ())
+        self.departures, self.seals = departures(changes), seals(changes)
+        self.places: Timeline[Place] = facts.places.get(device) or Timeline()
+        self.classes: Timeline[int] = catalogue.classes.get(facts.models.get(device, NOTHING)) or Timeline()
+
+    def standings(self, dues: Sequence[WrittenDue]) -> Iterator[Standing]:
+        by_plan: dict[int, list[WrittenDue]] = {}
+        for due in dues:
+            by_plan.setdefault(due.plan, []).append(due)
+        for plan, own in by_plan.items():
+            yield from self._of_plan(plan, own)
+
+    def _of_plan(self, plan: int, dues: Sequence[WrittenDue]) -> Iterator[Standing]:
+        terms = self.catalogue.plans.get(plan) or Timeline()
+        standing = [due for due in dues if self.facts.withdrawn_on.get(due.id) is None]
+        credited = self._credits(plan, dues[0].procedure, standing, terms)
+        openings = sorted(due.opens_on for due in standing)
+        for due in dues:
+            following = next((day for day in openings if day > due.opens_on), None)
+            yield self._standing(due, terms, following, credited.get(due.id))
+
+    def _credits(
+        self, plan: int, procedure: int, dues: Sequence[WrittenDue], terms: Timeline[PlanOnDay]
+    ) -> dict[int, Credit]:
+        openings = [Opening(due.id, due.opens_on) for due in dues]
+        rules = [(from_on, on_day.rule) for from_on, on_day in terms]
+        begins_on = self.facts.begins_on.get(self.device) or min(due.opens_on for due in dues) if dues else dt.date.min
+        return credits(openings, self._performed(plan, procedure), rules, begins_on)
+
+    def _performed(self, plan: int, procedure: int) -> Iterator[Performed]:
+        anchors = self.facts.anchors.get(self.device, ())
+        for done in self.facts.done.get(self.device, ()):
+            does = done.procedure == procedure or procedure in self.catalogue.covers.get(done.version, ())
+            if does or done.kind == InspectionKind.INCOMING:
+                day = done.performed_on
+                yield Performed(done.inspection, day, re_anchors=(plan, day) in anchors, credits=does)
+        carried = self.facts.carried.get(self.device, {}).get(procedure)
+        if carried is not None:
+            yield Performed(_CARRIED, carried, credits=False)
+
+    def _standing(
+        self, due: WrittenDue, terms: Timeline[PlanOnDay], next_opens_on: dt.date | None, credit: Credit | None
+    ) -> Standing:
+        place = self.places.from_the_first_on(due.due_on)
+        device_class = self.classes.from_the_first_on(due.due_on)
+        on_day = terms.from_the_first_on(due.opens_on)
+        left, seal = departure_for(self.departures, due.due_on), seal_for(self.seals, due.opens_on)
+        return Standing(
+            due_inspection=due.id,
+            device=self.device,
+            plan=due.plan,
+            site=place.site if place else NOTHING,
+            area=place.area if place else NOTHING,
+            device_class=device_class or NOTHING,
+            risk_class=RISK_CLASSES.index(self._risk(device_class, due.opens_on)),
+            basis=BASES.index(on_day.basis if on_day else PlanBasis.MAKER),
+            anchored=int(on_day is not None and on_day.rule.basis is Basis.ANCHORED),
+            inspection=credit.by if credit else NOTHING,
+            opens_on=day_number(due.opens_on),
+            due_on=day_number(due.due_on),
+            closes_on=day_number(due.closes_on),
+            next_opens_on=day_number(next_opens_on),
+            completed_on=day_number(credit and credit.on),
+            withdrawn_on=day_number(self.facts.withdrawn_on.get(due.id)),
+            left_on=day_number(left and left.from_on),
+            left_recorded_on=day_number(left and left.recorded_on),
+            sealed_on=day_number(seal and seal.from_on),
+            sealed_recorded_on=day_number(seal and seal.recorded_on),
+            unsealed_on=day_number(seal and seal.until_on),
+            reason_on=day_number(self._reason(due, place)),
+            recorded_on=self._recorded(credit),
+            previous_on=day_number(credit and credit.previous_on),
+            latest_on=_latest(due, credit, on_day),
+            moved_on=day_number(self._moved(due)),
+        )
+
+    def _risk(self, device_class: int | None, opens_on: dt.date) -> RiskClass:
+        scored = risk_class_on(self.catalogue.risk.get(device_class or NOTHING, ()), opens_on)
+        words: Sequence[RiskWord] = self.facts.overrides.get(self.device, ())
+        return risk_class_on(words, opens_on, otherwise=scored)
+
+    def _recorded(self, credit: Credit | None) -> int:
+        if credit is None:
+            return NEVER
+        done = next(each for each in self.facts.done[self.device] if each.inspection == credit.by)
+        return day_number(done.recorded_on)
+
+    def _moved(self, due: WrittenDue) -> dt.date | None:
+        """The first arrival at another site on a day of the window."""
+        before: Place | None = None
+        for from_on, place in self.places:
+            arrives = before is not None and place.site != before.site
+            if arrives and due.opens_on <= from_on <= due.closes_on:
+                return from_on
+            before = place
+        return None
+
+    def _reason(self, due: WrittenDue, place: Place | None) -> dt.date | None:
+        """Since when an acceptable reason stands: one that was recorded and still has its evidence, or attempts that
+        are evidence enough by themselves."""
+        since = [self._attempts(due, place, outcome) for outcome in _ENOUGH_ATTEMPTS]
+        since += [reason.from_on for reason in self._recorded_reasons(due, place)]
+        return min((day for day in since if day is not None), default=None)
+
+    def _recorded_reasons(self, due: WrittenDue, place: Place | None) -> Iterator[Reason]:
+        for reason in self.facts.reasons_for.get(due.id, ()):
+            outcome = _RESTS_ON_ATTEMPTS.get(ReasonCode(reason.reason))
+            if outcome is not None:
+                rests = self._attempts(due, place, outcome) is not None
+            elif reason.hold is not None:
+                rests = self._was_held(reason.hold, min(reason.from_on, due.closes_on))
+            else:
+                rests = True
+            if rests:
+                yield reason
+
+    def _was_held(self, hold: int, day: dt.date) -> bool:
+        if hold not in self.facts.held:
+            return False
+        from_on, lifted_on = self.facts.held[hold]
+        return from_on <= day and (lifted_on is None or day < lifted_on)
+
+    def _attempts(self, due: WrittenDue, place: Place | None, outcome: AttemptOutcome) -> dt.date | None:
+        tried = [each for each in self.facts.attempts_at.get(due.id, ()) if each.outcome == outcome]
+        if not tried:
+            return None
+        calendar = self.catalogue.calendar(place and place.site)
+        return reason_stands_from(
+            [Attempt(each.tried_on, each.recorded_on) for each in tried],
+            due.opens_on,
+            due.closes_on,
+            weekend=calendar.weekend,
+            holidays=calendar.holidays,
+            days_needed=self.catalogue.setting("search_days", due.closes_on),
+            working_days_to_record=self.catalogue.setting("search_record_working_days", due.closes_on),
+        )
+
+
+def _latest(due: WrittenDue, credit: Credit | None, on_day: PlanOnDay | None) -> int:
+    if credit is None or credit.previous_on is None or on_day is None:
+        return NEVER
+    wanted_on = add_interval(credit.previous_on, on_day.rule.every, on_day.rule.unit)
+    return day_number(wanted_on + (due.closes_on - due.due_on))
