@@ -132,7 +132,7 @@ _KINDS: dict[str, tuple[type[Thing] | None, tuple[type[Recorded], ...]]] = {
         figure_settings.RiskTable,
         (figure_settings.RiskTableValues, figure_settings.RiskPoints),
     ),
-    "risk_assessed": (catalogue.DeviceClass, (figure_settings.RiskAssessment,)),
+    "risk_assessed": (catalogue.DeviceClass, (figure_settings.RiskAssessment, figure_settings.RiskScore)),
     "risk_overridden": (devices.Device, (figure_settings.RiskOverride,)),
     # plans and due inspections
     "plan_made": (plans.InspectionPlan, (plans.InspectionPlan, plans.PlanTerms)),
