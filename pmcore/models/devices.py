@@ -112,8 +112,8 @@ class Lending(Fact):
 
 
 class ServiceState(Fact):
-    """In service, stored, not located, left. Stored suspends only what is sealed and in hand. It may be missed and found
-    on one day."""
+    """In service, stored, not located, left. Stored suspends only what is sealed and in hand. It may be missed and
+    found on one day."""
 
     about = ("device",)
     device = to("Device")

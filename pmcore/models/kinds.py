@@ -23,7 +23,7 @@ from pmcore.models import (
 from pmcore.models.base import Recorded, Thing
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Kind:
     """`subject`: the thing that an entry of this kind is about (none: any thing). `rows`: the tables it may write."""
 

@@ -112,6 +112,7 @@ class DueInspection(Thing):
             models.Index(fields=["closes_on"], name="dueinspection_closes"),  # the windows that closed in a month
         ]
 
+
 class Withdrawal(Fact):
     about = ("due_inspection",)
     due_inspection = to("DueInspection")

@@ -21,7 +21,7 @@ class AlreadyListed(RecordRefused):
         super().__init__(f"The catalogue already lists {name!r}.")
 
 
-@use_case("register a class")
+@use_case("register a class", "class_registered")
 def register_class(
     *,
     name: str,
@@ -50,7 +50,7 @@ def register_class(
     return append("class_registered", device_class, [device_class, details], actor=actor, at=at, request=request)
 
 
-@use_case("register a model")
+@use_case("register a model", "model_registered")
 def register_model(
     *,
     maker: str,
@@ -82,7 +82,7 @@ def register_model(
     return append("model_registered", model, [model, details], actor=actor, at=at, request=request)
 
 
-@use_case("register a revision")
+@use_case("register a revision", "revision_registered")
 def register_revision(
     *,
     device_model: int,

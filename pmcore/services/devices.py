@@ -39,7 +39,7 @@ class DepartureUnclear(RecordRefused):
     """A device that leaves says how, and only that one does."""
 
 
-@use_case("register a device")
+@use_case("register a device", "device_registered")
 def register_device(
     *,
     device_model: int,
@@ -91,7 +91,7 @@ def register_device(
     return append("device_registered", device, rows, actor=actor, at=at, request=request)
 
 
-@use_case("move a device")
+@use_case("move a device", "device_placed")
 def move_device(
     *, device: int, area: int, from_on: dt.date, actor: Actor, at: dt.datetime, request: Request | None = None
 ) -> Receipt:
@@ -103,7 +103,7 @@ def move_device(
     return append("device_placed", device, [row], actor=actor, at=at, request=request)
 
 
-@use_case("set a tag")
+@use_case("set a tag", "tag_set")
 def set_tag(
     *, device: int, tag: str | None, from_on: dt.date, actor: Actor, at: dt.datetime, request: Request | None = None
 ) -> Receipt:
@@ -115,7 +115,7 @@ def set_tag(
     return append("tag_set", device, [row], actor=actor, at=at, request=request)
 
 
-@use_case("set a service state")
+@use_case("set a service state", "service_state_set")
 def set_service_state(
     *,
     device: int,

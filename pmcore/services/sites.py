@@ -41,7 +41,7 @@ class NoHolidays(RecordRefused):
     """No day was given."""
 
 
-@use_case("open a site")
+@use_case("open a site", "site_opened")
 def open_site(
     *,
     label: str,
@@ -64,7 +64,7 @@ def open_site(
     return append("site_opened", site, [site, details, week], actor=actor, at=at, request=request)
 
 
-@use_case("describe a site")
+@use_case("describe a site", "site_described")
 def describe_site(
     *,
     site: int,
@@ -93,7 +93,7 @@ def describe_site(
     return append("site_described", site, rows, actor=actor, at=at, request=request)
 
 
-@use_case("set holidays")
+@use_case("set holidays", "holidays_set")
 def set_holidays(
     *, site: int, days: Mapping[dt.date, str], actor: Actor, at: dt.datetime, request: Request | None = None
 ) -> Receipt:
@@ -104,7 +104,7 @@ def set_holidays(
     return append("holidays_set", site, rows, actor=actor, at=at, request=request)
 
 
-@use_case("open an area")
+@use_case("open an area", "area_opened")
 def open_area(
     *,
     site: int,
@@ -121,7 +121,7 @@ def open_area(
     return append("area_opened", area, [area, details], actor=actor, at=at, request=request)
 
 
-@use_case("describe an area")
+@use_case("describe an area", "area_described")
 def describe_area(
     *,
     area: int,
