@@ -60,8 +60,8 @@ class RecordedQuerySet(models.QuerySet[Row_co]):
         return self._seen_as("current", self.model.known_now())
 
     def on(self, day: dt.date) -> Self:
-        """Of each thing the one fact in force on `day`: the newest by `from_on`, of one day's the one recorded last. Costs
-        a look-up by (thing, from_on, id) a row."""
+        """Of each thing the one fact in force on `day`: the newest by `from_on`, and of one day's the last recorded.
+        Costs a look-up by (thing, from_on, id) a row."""
         if self._known_as is None:
             raise NotAskedAsKnown(f"Say .known(size) or .current() before .on({day}).")
         known = self.model.known_now() if self._known_as == "current" else self.model.known_at(self._known_as)

@@ -171,7 +171,8 @@ def _replace(kind: Kind, facts: Sequence[Fact], subject: int, seq: int) -> list[
 
 def _of_subject(kind: Kind, model: type[Fact]) -> str:
     """The condition that a fact of the table is the subject's, given as the one parameter."""
-    table, about = table_of(model), belonging(kind, model).about
+    table = table_of(model)
+    about = belonging(kind, table).about
     assert about is not None
     if not isinstance(about, Owned):
         return f'"{table.columns[about].column}" = %s'

@@ -31,7 +31,7 @@ class Belonging:
 
 
 @cache
-def belonging(kind: Kind, model: type[Recorded]) -> Belonging:
+def belonging(kind: Kind, table: Table) -> Belonging:
     """How the rows of a table belong to the subject of an entry of this kind.
 
     A thing names the subject in its own column; a fact in what it is about, or it is about a thing that does. Whatever
@@ -39,7 +39,7 @@ def belonging(kind: Kind, model: type[Recorded]) -> Belonging:
     this class is this subject's: a reason points to no other device's hold. A part goes with a fact of the same entry,
     and so does what is said of a thing that belongs to nobody, as a part that is fitted.
     """
-    table = table_of(model)
+    model = table.model
     if not issubclass(model, Fact):
         own = (table.column_at(model.whole),) if issubclass(model, Part) else ()
         subject_at = _naming(kind.subject, table) if issubclass(model, Thing) else ()

@@ -11,7 +11,7 @@ from pmcore.services.append import append
 from pmcore.services.permissions import use_case
 from pmcore.services.refusals import RecordRefused
 from pmcore.services.requests import Receipt, Request
-from pmcore.services.values import check_values
+from pmcore.services.values import check_values, same_but_for_case
 
 
 class AlreadyListed(RecordRefused):
@@ -45,7 +45,7 @@ def register_class(
         life_support=life_support,
     )
     check_values(details)
-    if ClassDetails.objects.current().filter(name__iexact=name).exists():
+    if same_but_for_case(ClassDetails.objects.current(), "name", name).exists():
         raise AlreadyListed(name)
     return append("class_registered", device_class, [device_class, details], actor=actor, at=at, request=request)
 
@@ -77,7 +77,8 @@ def register_model(
         manual=EnergySource.MANUAL in energy_sources,
     )
     check_values(details)
-    if ModelDetails.objects.current().filter(maker__iexact=maker, name__iexact=name).exists():
+    of_maker = same_but_for_case(ModelDetails.objects.current(), "maker", maker)
+    if same_but_for_case(of_maker, "name", name).exists():
         raise AlreadyListed(f"{maker} {name}")
     return append("model_registered", model, [model, details], actor=actor, at=at, request=request)
 
@@ -96,6 +97,7 @@ def register_revision(
     revision = Row(ModelRevision, device_model=device_model)
     details = Row(RevisionDetails, revision=revision, from_on=from_on, label=label)
     check_values(revision, details)
-    if RevisionDetails.objects.current().filter(revision__device_model=device_model, label__iexact=label).exists():
+    of_model = RevisionDetails.objects.current().filter(revision__device_model=device_model)
+    if same_but_for_case(of_model, "label", label).exists():
         raise AlreadyListed(label)
     return append("revision_registered", revision, [revision, details], actor=actor, at=at, request=request)

@@ -20,7 +20,7 @@ from pmcore.services.append import append
 from pmcore.services.permissions import check_area, check_device, use_case
 from pmcore.services.refusals import RecordRefused
 from pmcore.services.requests import Receipt, Request
-from pmcore.services.values import check_values
+from pmcore.services.values import check_values, same_but_for_case
 
 
 class SerialTaken(RecordRefused):
@@ -150,8 +150,8 @@ def set_service_state(
 
 def check_serial_free(device_model: int, serial: str, device: int | None = None) -> None:
     """No other device of the model has this serial number. Raises SerialTaken."""
-    same = DeviceIdentity.objects.current().filter(device_model=device_model, serial=serial)
-    if same.exclude(device=device).exists():
+    of_model = DeviceIdentity.objects.current().filter(device_model=device_model)
+    if same_but_for_case(of_model, "serial", serial).exclude(device=device).exists():
         raise SerialTaken(f"The serial number {serial!r} of this model is already in the record.")
 
 
@@ -160,7 +160,7 @@ def check_tag_free(tag: str | None, from_on: dt.date, device: int | None = None)
     if tag is None:
         return
     until = _next_tag_on(device, from_on)
-    for other in TagHeld.objects.current().filter(tag=tag).exclude(device=device):
+    for other in same_but_for_case(TagHeld.objects.current(), "tag", tag).exclude(device=device):
         if other.from_on < until and from_on < _next_tag_on(other.device_id, other.from_on):
             raise TagTaken(f"Another device carries the tag {tag!r}.")
 

@@ -185,7 +185,7 @@ def _prepare(draft: Draft, wanted: _Wanted) -> Prepared:
     for model, together in groupby(draft.rows, key=attrgetter("model")):
         table, rows = _table_for(kind, model), list(together)
         block = Block(table, rows, table.take_all([row.values for row in rows]))
-        hangs = belonging(kind, model)
+        hangs = belonging(kind, table)
         _check_belonging(draft, kind, block, hangs)
         block.linked = tuple(_linked(draft, block, hangs, own, wanted))
         for at in table.free_text_at:
@@ -194,11 +194,9 @@ def _prepare(draft: Draft, wanted: _Wanted) -> Prepared:
                     wire[at] = _salted(prepared, wire[at])
         prepared.blocks.append(block)
     for fact in draft.replaces:
-        name = _table_for(kind, type(fact)).name
-        if belonging(kind, type(fact)).about is None:
-            raise AnotherSubject(
-                f"Nothing in a {name} names the subject of {kind.name}; its own thing's entry corrects it."
-            )
+        replaced = _table_for(kind, type(fact))
+        if belonging(kind, replaced).about is None:
+            raise AnotherSubject(f"An entry {kind.name} corrects no {replaced.name}, which names another thing.")
     if draft.note is not None:
         try:
             prepared.note = _salted(prepared, take_free_text(draft.note))
@@ -209,7 +207,8 @@ def _prepare(draft: Draft, wanted: _Wanted) -> Prepared:
 
 def _table_for(kind: Kind, model: type[Recorded]) -> Table:
     if model not in kind.rows:
-        raise UnknownKind(f"An entry {kind.name} holds no row {getattr(model, '__name__', shown(model))}.")
+        name = model.record_name() if issubclass(model, Recorded) else model.__name__
+        raise UnknownKind(f"An entry {kind.name} holds no row {name}.")
     return table_of(model)
 
 

@@ -13,7 +13,7 @@ from pmcore.services.append import append
 from pmcore.services.permissions import use_case
 from pmcore.services.refusals import RecordRefused, UnknownReference
 from pmcore.services.requests import Receipt, Request
-from pmcore.services.values import check_values
+from pmcore.services.values import check_values, same_but_for_case
 
 MONDAY_TO_FRIDAY = "1111100"
 
@@ -155,7 +155,7 @@ def _check_week(working: str) -> None:
 
 def _check_label_free(label: str, site: int | None = None) -> None:
     """No other site ever had it: a label names one site, whatever the day."""
-    if SiteDetails.objects.current().filter(label=label).exclude(site=site).exists():
+    if same_but_for_case(SiteDetails.objects.current(), "label", label).exclude(site=site).exists():
         raise LabelTaken(f"There is already a site labelled {label!r}.")
 
 
