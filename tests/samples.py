@@ -80,16 +80,26 @@ class Everything:
         def reference(model: Any) -> Any:
             if model is kind.subject and subject is not None:
                 return subject
-            return rows[model] if model in rows else self.thing(model)
+            return rows[model] if model in rows else self.thing(model, kind.subject, subject)
 
         for model in in_order(kind):
             rows[model] = Row(model, **sample(model, reference, next(self._numbers)))
+            if "thing" in rows[model].values:
+                rows[model].values["thing"] = subject
         written(kind.name, subject or rows[kind.subject], *rows.values(), note="A sample.")
 
-    def thing(self, model: Any) -> int:
-        """A new thing, alone in an entry of the first kind that may hold it."""
+    def thing(self, model: Any, owner: Any = None, owned_by: int | None = None) -> int:
+        """A new thing, alone in an entry of the first kind that may hold it; where things of its class belong to an
+        `owner`, it is `owned_by` that one."""
         kind = next(kind for kind in KINDS.values() if model in kind.rows)
-        row = Row(model, **sample(model, self.thing, next(self._numbers)))
-        written(kind.name, row if kind.subject is model else self.thing(kind.subject or Site), row)
+        about = None
+        if kind.subject is not model:
+            about = owned_by if owned_by and kind.subject is owner else self.thing(kind.subject or Site)
+
+        def reference(referred: Any) -> int:
+            return about if about and referred is kind.subject else self.thing(referred)
+
+        row = Row(model, **sample(model, reference, next(self._numbers)))
+        written(kind.name, about or row, row)
         assert row.id is not None
         return row.id

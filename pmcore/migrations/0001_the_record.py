@@ -94,7 +94,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('area'), models.OrderBy(models.F('from_on'), descending=True), name='areadetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='areadetails_replaced')],
+                'indexes': [models.Index(models.F('area'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='areadetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='areadetails_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('area', 'from_on'), name='areadetails_once_a_day')],
             },
         ),
@@ -147,8 +147,8 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(fields=['closes_on'], name='dueinspection_closes')],
-                'constraints': [models.UniqueConstraint(fields=('device', 'plan', 'due_on'), name='dueinspection_once'), models.CheckConstraint(condition=models.Q(('opens_on__lte', models.F('due_on')), ('due_on__lte', models.F('closes_on'))), name='dueinspection_window')],
+                'indexes': [models.Index(fields=['device', 'plan', 'due_on'], name='dueinspection_of_device'), models.Index(fields=['closes_on'], name='dueinspection_closes')],
+                'constraints': [models.CheckConstraint(condition=models.Q(('opens_on__lte', models.F('due_on')), ('due_on__lte', models.F('closes_on'))), name='dueinspection_window')],
             },
         ),
         migrations.CreateModel(
@@ -172,8 +172,9 @@ class Migration(migrations.Migration):
                 ('entry', models.BigIntegerField()),
                 ('replaced_by', models.BigIntegerField(null=True)),
                 ('due_inspection', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.dueinspection')),
+                ('person', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
                 ('from_on', models.DateField()),
-                ('person', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
+                ('assigned', models.BooleanField()),
                 ('on', models.DateField(null=True)),
                 ('half', pmcore.models.fields.Code(max_length=40, null=True)),
                 ('publication', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.publication')),
@@ -181,27 +182,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('due_inspection'), models.OrderBy(models.F('from_on'), descending=True), name='assignment_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='assignment_replaced'), models.Index(fields=['person', 'on'], name='assignment_of_person')],
-                'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('due_inspection', 'from_on'), name='assignment_once_a_day')],
-            },
-        ),
-        migrations.CreateModel(
-            name='Attachment',
-            fields=[
-                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
-                ('entry', models.BigIntegerField()),
-                ('replaced_by', models.BigIntegerField(null=True)),
-                ('thing', models.BigIntegerField()),
-                ('sha256', models.CharField(max_length=64)),
-                ('size', models.BigIntegerField()),
-                ('media_type', models.CharField(max_length=80)),
-                ('name', models.CharField(max_length=160)),
-            ],
-            options={
-                'abstract': False,
-                'base_manager_name': 'objects',
-                'indexes': [models.Index(fields=['thing'], name='attachment_about'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='attachment_replaced'), models.Index(fields=['sha256'], name='attachment_file')],
-                'constraints': [models.CheckConstraint(condition=models.Q(('size__gte', 0)), name='attachment_size')],
+                'indexes': [models.Index(models.F('due_inspection'), models.F('person'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='assignment_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='assignment_replaced'), models.Index(fields=['person', 'on'], name='assignment_of_person')],
             },
         ),
         migrations.CreateModel(
@@ -216,6 +197,25 @@ class Migration(migrations.Migration):
                 'abstract': False,
                 'base_manager_name': 'objects',
                 'indexes': [models.Index(fields=['entry', 'digest'], name='text_of_entry')],
+            },
+        ),
+        migrations.CreateModel(
+            name='Attachment',
+            fields=[
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
+                ('entry', models.BigIntegerField()),
+                ('replaced_by', models.BigIntegerField(null=True)),
+                ('thing', models.BigIntegerField()),
+                ('sha256', models.CharField(max_length=64)),
+                ('size', models.BigIntegerField()),
+                ('media_type', models.CharField(max_length=80)),
+                ('name', pmcore.models.fields.FreeText(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
+            ],
+            options={
+                'abstract': False,
+                'base_manager_name': 'objects',
+                'indexes': [models.Index(fields=['thing'], name='attachment_about'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='attachment_replaced'), models.Index(fields=['sha256'], name='attachment_file')],
+                'constraints': [models.CheckConstraint(condition=models.Q(('size__gte', 0)), name='attachment_size')],
             },
         ),
         migrations.CreateModel(
@@ -372,7 +372,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('device_class'), models.OrderBy(models.F('from_on'), descending=True), name='classdetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='classdetails_replaced')],
+                'indexes': [models.Index(models.F('device_class'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='classdetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='classdetails_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('device_class', 'from_on'), name='classdetails_once_a_day')],
             },
         ),
@@ -462,7 +462,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), name='devicerevision_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='devicerevision_replaced')],
+                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='devicerevision_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='devicerevision_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('device', 'from_on'), name='devicerevision_once_a_day')],
             },
         ),
@@ -495,7 +495,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('inspection'), models.F('instrument'), models.OrderBy(models.F('from_on'), descending=True), name='doubtdecision_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='doubtdecision_replaced')],
+                'indexes': [models.Index(models.F('inspection'), models.F('instrument'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='doubtdecision_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='doubtdecision_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('inspection', 'instrument', 'from_on'), name='doubtdecision_once_a_day')],
             },
         ),
@@ -609,7 +609,7 @@ class Migration(migrations.Migration):
                 ('subsystem', pmcore.models.fields.Code(max_length=40)),
                 ('position', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.partposition')),
                 ('item', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.partitem')),
-                ('mode', models.CharField(max_length=120)),
+                ('mode', pmcore.models.fields.FreeText(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.text')),
                 ('cause', pmcore.models.fields.Code(max_length=40)),
                 ('failure', pmcore.models.fields.Code(max_length=40)),
                 ('severity', pmcore.models.fields.Code(max_length=40)),
@@ -622,7 +622,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('finding'), models.OrderBy(models.F('from_on'), descending=True), name='findingdetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='findingdetails_replaced')],
+                'indexes': [models.Index(models.F('finding'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='findingdetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='findingdetails_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('finding', 'from_on'), name='findingdetails_once_a_day')],
             },
         ),
@@ -662,7 +662,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('hold'), models.OrderBy(models.F('from_on'), descending=True), name='holddetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='holddetails_replaced')],
+                'indexes': [models.Index(models.F('hold'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='holddetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='holddetails_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('hold', 'from_on'), name='holddetails_once_a_day')],
             },
         ),
@@ -710,7 +710,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('instrument'), models.OrderBy(models.F('from_on'), descending=True), name='instrumentdetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='instrumentdetails_replaced')],
+                'indexes': [models.Index(models.F('instrument'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='instrumentdetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='instrumentdetails_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('instrument', 'from_on'), name='instrumentdetails_once_a_day')],
             },
         ),
@@ -747,7 +747,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('item'), models.OrderBy(models.F('from_on'), descending=True), name='itemdetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='itemdetails_replaced')],
+                'indexes': [models.Index(models.F('item'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='itemdetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='itemdetails_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('item', 'from_on'), name='itemdetails_once_a_day')],
             },
         ),
@@ -789,7 +789,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), name='lending_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='lending_replaced')],
+                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='lending_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='lending_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('device', 'from_on'), name='lending_once_a_day')],
             },
         ),
@@ -827,7 +827,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('limit'), models.OrderBy(models.F('from_on'), descending=True), name='limitvalue_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='limitvalue_replaced')],
+                'indexes': [models.Index(models.F('limit'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='limitvalue_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='limitvalue_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('limit', 'from_on'), name='limitvalue_once_a_day')],
             },
         ),
@@ -845,7 +845,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('device'), models.F('unit'), models.OrderBy(models.F('from_on'), descending=True), name='meterreading_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='meterreading_replaced')],
+                'indexes': [models.Index(models.F('device'), models.F('unit'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='meterreading_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='meterreading_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('device', 'unit', 'from_on'), name='meterreading_once_a_day')],
             },
         ),
@@ -867,7 +867,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('device_model'), models.OrderBy(models.F('from_on'), descending=True), name='modeldetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='modeldetails_replaced')],
+                'indexes': [models.Index(models.F('device_model'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='modeldetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='modeldetails_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('device_model', 'from_on'), name='modeldetails_once_a_day')],
             },
         ),
@@ -886,7 +886,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), name='noplanneeded_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='noplanneeded_replaced')],
+                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='noplanneeded_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='noplanneeded_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('device', 'from_on'), name='noplanneeded_once_a_day')],
             },
         ),
@@ -905,7 +905,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), name='ownership_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='ownership_replaced')],
+                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='ownership_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='ownership_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('device', 'from_on'), name='ownership_once_a_day')],
             },
         ),
@@ -939,8 +939,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('device'), models.F('position'), models.OrderBy(models.F('from_on'), descending=True), name='partinstall_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='partinstall_replaced'), models.Index(fields=['item'], name='partinstall_item_about')],
-                'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('device', 'position', 'from_on'), name='partinstall_once_a_day')],
+                'indexes': [models.Index(models.F('device'), models.F('position'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='partinstall_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='partinstall_replaced'), models.Index(fields=['item'], name='partinstall_item_about')],
             },
         ),
         migrations.CreateModel(
@@ -975,8 +974,8 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('need'), models.OrderBy(models.F('from_on'), descending=True), name='partneeddetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='partneeddetails_replaced')],
-                'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('need', 'from_on'), name='partneeddetails_once_a_day'), models.CheckConstraint(condition=models.Q(('quantity__gte', 1)), name='partneed_quantity')],
+                'indexes': [models.Index(models.F('need'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='partneeddetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='partneeddetails_replaced')],
+                'constraints': [models.CheckConstraint(condition=models.Q(('quantity__gte', 1)), name='partneed_quantity')],
             },
         ),
         migrations.CreateModel(
@@ -1005,7 +1004,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('part_set'), models.OrderBy(models.F('from_on'), descending=True), name='partsetdetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='partsetdetails_replaced')],
+                'indexes': [models.Index(models.F('part_set'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='partsetdetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='partsetdetails_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('part_set', 'from_on'), name='partsetdetails_once_a_day')],
             },
         ),
@@ -1024,7 +1023,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('person'), models.OrderBy(models.F('from_on'), descending=True), name='persondetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='persondetails_replaced')],
+                'indexes': [models.Index(models.F('person'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='persondetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='persondetails_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('person', 'from_on'), name='persondetails_once_a_day')],
             },
         ),
@@ -1041,8 +1040,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), name='placement_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='placement_replaced'), models.Index(fields=['area', 'from_on'], name='placement_area')],
-                'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('device', 'from_on'), name='placement_once_a_day')],
+                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='placement_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='placement_replaced'), models.Index(fields=['area', 'from_on'], name='placement_area')],
             },
         ),
         migrations.CreateModel(
@@ -1060,7 +1058,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('plan'), models.F('device'), models.OrderBy(models.F('from_on'), descending=True), name='plananchor_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='plananchor_replaced')],
+                'indexes': [models.Index(models.F('plan'), models.F('device'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='plananchor_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='plananchor_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('plan', 'device', 'from_on'), name='plananchor_once_a_day')],
             },
         ),
@@ -1095,7 +1093,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('plan'), models.OrderBy(models.F('from_on'), descending=True), name='planterms_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='planterms_replaced')],
+                'indexes': [models.Index(models.F('plan'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='planterms_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='planterms_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('plan', 'from_on'), name='planterms_once_a_day'), models.CheckConstraint(condition=models.Q(models.Q(('device__isnull', True), ('device_class__isnull', False), ('device_model__isnull', True)), models.Q(('device__isnull', True), ('device_class__isnull', True), ('device_model__isnull', False)), models.Q(('device__isnull', False), ('device_class__isnull', True), ('device_model__isnull', True)), _connector='OR'), name='plan_for_one_kind'), models.CheckConstraint(condition=models.Q(('every__gte', 1)), name='plan_interval_positive'), models.CheckConstraint(condition=models.Q(models.Q(('usage_limit__isnull', True), ('usage_unit__isnull', True)), models.Q(('usage_limit__isnull', False), ('usage_unit__isnull', False)), _connector='OR'), name='plan_usage_has_unit')],
             },
         ),
@@ -1116,7 +1114,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('position'), models.OrderBy(models.F('from_on'), descending=True), name='positiondetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='positiondetails_replaced')],
+                'indexes': [models.Index(models.F('position'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='positiondetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='positiondetails_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('position', 'from_on'), name='positiondetails_once_a_day')],
             },
         ),
@@ -1134,7 +1132,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('procedure'), models.OrderBy(models.F('from_on'), descending=True), name='proceduredetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='proceduredetails_replaced')],
+                'indexes': [models.Index(models.F('procedure'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='proceduredetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='proceduredetails_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('procedure', 'from_on'), name='proceduredetails_once_a_day')],
             },
         ),
@@ -1152,7 +1150,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('provider'), models.OrderBy(models.F('from_on'), descending=True), name='providerdetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='providerdetails_replaced')],
+                'indexes': [models.Index(models.F('provider'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='providerdetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='providerdetails_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('provider', 'from_on'), name='providerdetails_once_a_day')],
             },
         ),
@@ -1200,7 +1198,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('due_inspection'), models.OrderBy(models.F('from_on'), descending=True), name='reasonnotdone_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='reasonnotdone_replaced')],
+                'indexes': [models.Index(models.F('due_inspection'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='reasonnotdone_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='reasonnotdone_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('due_inspection', 'from_on'), name='reasonnotdone_once_a_day')],
             },
         ),
@@ -1315,7 +1313,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('revision'), models.OrderBy(models.F('from_on'), descending=True), name='revisiondetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='revisiondetails_replaced')],
+                'indexes': [models.Index(models.F('revision'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='revisiondetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='revisiondetails_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('revision', 'from_on'), name='revisiondetails_once_a_day')],
             },
         ),
@@ -1339,17 +1337,29 @@ class Migration(migrations.Migration):
                 ('device_class', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.deviceclass')),
                 ('from_on', models.DateField()),
                 ('table', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.risktable')),
-                ('function', models.CharField(max_length=60)),
-                ('physical_risk', models.CharField(max_length=60)),
-                ('maintenance', models.CharField(max_length=60)),
                 ('assessed_by', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
                 ('second_signature', models.ForeignKey(db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.person')),
             ],
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('device_class'), models.OrderBy(models.F('from_on'), descending=True), name='riskassessment_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='riskassessment_replaced')],
+                'indexes': [models.Index(models.F('device_class'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='riskassessment_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='riskassessment_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('device_class', 'from_on'), name='riskassessment_once_a_day')],
+            },
+        ),
+        migrations.CreateModel(
+            name='RiskScore',
+            fields=[
+                ('id', pmcore.models.fields.Identifier(primary_key=True, serialize=False)),
+                ('entry', models.BigIntegerField()),
+                ('factor', models.CharField(max_length=40)),
+                ('level', models.CharField(max_length=60)),
+                ('assessment', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='pmcore.riskassessment')),
+            ],
+            options={
+                'abstract': False,
+                'base_manager_name': 'objects',
+                'indexes': [models.Index(fields=['assessment'], name='riskscore_whole')],
             },
         ),
         migrations.CreateModel(
@@ -1368,7 +1378,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), name='riskoverride_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='riskoverride_replaced')],
+                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='riskoverride_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='riskoverride_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('device', 'from_on'), name='riskoverride_once_a_day')],
             },
         ),
@@ -1388,7 +1398,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('table'), models.OrderBy(models.F('from_on'), descending=True), name='risktablevalues_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='risktablevalues_replaced')],
+                'indexes': [models.Index(models.F('table'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='risktablevalues_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='risktablevalues_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('table', 'from_on'), name='risktablevalues_once_a_day')],
             },
         ),
@@ -1421,7 +1431,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('person'), models.OrderBy(models.F('from_on'), descending=True), name='roleheld_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='roleheld_replaced')],
+                'indexes': [models.Index(models.F('person'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='roleheld_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='roleheld_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('person', 'from_on'), name='roleheld_once_a_day')],
             },
         ),
@@ -1443,8 +1453,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), name='servicestate_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='servicestate_replaced')],
-                'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('device', 'from_on'), name='servicestate_once_a_day')],
+                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='servicestate_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='servicestate_replaced')],
             },
         ),
         migrations.CreateModel(
@@ -1473,7 +1482,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('setting'), models.OrderBy(models.F('from_on'), descending=True), name='settingvalue_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='settingvalue_replaced')],
+                'indexes': [models.Index(models.F('setting'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='settingvalue_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='settingvalue_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('setting', 'from_on'), name='settingvalue_once_a_day')],
             },
         ),
@@ -1492,7 +1501,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('site'), models.OrderBy(models.F('from_on'), descending=True), name='sitedetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='sitedetails_replaced')],
+                'indexes': [models.Index(models.F('site'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='sitedetails_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='sitedetails_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('site', 'from_on'), name='sitedetails_once_a_day')],
             },
         ),
@@ -1510,7 +1519,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('site'), models.OrderBy(models.F('from_on'), descending=True), name='siteholiday_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='siteholiday_replaced')],
+                'indexes': [models.Index(models.F('site'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='siteholiday_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='siteholiday_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('site', 'from_on'), name='siteholiday_once_a_day')],
             },
         ),
@@ -1528,7 +1537,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('person'), models.F('site'), models.OrderBy(models.F('from_on'), descending=True), name='sitemembership_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='sitemembership_replaced')],
+                'indexes': [models.Index(models.F('person'), models.F('site'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='sitemembership_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='sitemembership_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('person', 'site', 'from_on'), name='sitemembership_once_a_day')],
             },
         ),
@@ -1545,7 +1554,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('site'), models.OrderBy(models.F('from_on'), descending=True), name='siteweek_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='siteweek_replaced')],
+                'indexes': [models.Index(models.F('site'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='siteweek_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='siteweek_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('site', 'from_on'), name='siteweek_once_a_day')],
             },
         ),
@@ -1563,7 +1572,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('person'), models.F('skill'), models.OrderBy(models.F('from_on'), descending=True), name='skillheld_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='skillheld_replaced')],
+                'indexes': [models.Index(models.F('person'), models.F('skill'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='skillheld_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='skillheld_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('person', 'skill', 'from_on'), name='skillheld_once_a_day')],
             },
         ),
@@ -1612,7 +1621,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), name='succession_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='succession_replaced')],
+                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='succession_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='succession_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('device', 'from_on'), name='succession_once_a_day')],
             },
         ),
@@ -1629,7 +1638,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), name='tagheld_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='tagheld_replaced'), models.Index(fields=['tag'], name='tagheld_tag')],
+                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='tagheld_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='tagheld_replaced'), models.Index(fields=['tag'], name='tagheld_tag')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('device', 'from_on'), name='tagheld_once_a_day')],
             },
         ),
@@ -1658,7 +1667,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), name='useseen_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='useseen_replaced')],
+                'indexes': [models.Index(models.F('device'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='useseen_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='useseen_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('device', 'from_on'), name='useseen_once_a_day')],
             },
         ),
@@ -1676,7 +1685,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('version'), models.OrderBy(models.F('from_on'), descending=True), name='versionapproval_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='versionapproval_replaced')],
+                'indexes': [models.Index(models.F('version'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='versionapproval_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='versionapproval_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('version', 'from_on'), name='versionapproval_once_a_day')],
             },
         ),
@@ -1696,7 +1705,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('length'), models.OrderBy(models.F('from_on'), descending=True), name='windowvalue_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='windowvalue_replaced')],
+                'indexes': [models.Index(models.F('length'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='windowvalue_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='windowvalue_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('length', 'from_on'), name='windowvalue_once_a_day')],
             },
         ),
@@ -1715,7 +1724,7 @@ class Migration(migrations.Migration):
             options={
                 'abstract': False,
                 'base_manager_name': 'objects',
-                'indexes': [models.Index(models.F('due_inspection'), models.OrderBy(models.F('from_on'), descending=True), name='withdrawal_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='withdrawal_replaced')],
+                'indexes': [models.Index(models.F('due_inspection'), models.OrderBy(models.F('from_on'), descending=True), models.OrderBy(models.F('id'), descending=True), name='withdrawal_by_day'), models.Index(condition=models.Q(('replaced_by__isnull', False)), fields=['replaced_by', 'id'], name='withdrawal_replaced')],
                 'constraints': [models.UniqueConstraint(condition=models.Q(('replaced_by__isnull', True)), fields=('due_inspection', 'from_on'), name='withdrawal_once_a_day')],
             },
         ),

@@ -4,7 +4,7 @@ from django.db import models
 from django.db.models import Q
 
 from pmcore.models.base import Fact, undated
-from pmcore.models.fields import words
+from pmcore.models.fields import free_text, words
 
 
 class Attachment(Fact):
@@ -15,7 +15,7 @@ class Attachment(Fact):
     sha256 = words(64)
     size = models.BigIntegerField()
     media_type = words(80)
-    name = words(160)
+    name = free_text(null=False)  # what a sender calls a file may name somebody
 
     class Meta(Fact.Meta):
         constraints = [models.CheckConstraint(condition=Q(size__gte=0), name="attachment_size")]

@@ -60,13 +60,14 @@ class RecordedQuerySet(models.QuerySet[Row_co]):
         return self._seen_as("current", self.model.known_now())
 
     def on(self, day: dt.date) -> Self:
-        """Of each thing the one fact in force on `day`. Costs a look-up by (thing, from_on) a row."""
+        """Of each thing the one fact in force on `day`: the newest by `from_on`, and of one day's the last recorded.
+        Costs a look-up by (thing, from_on, id) a row."""
         if self._known_as is None:
             raise NotAskedAsKnown(f"Say .known(size) or .current() before .on({day}).")
         known = self.model.known_now() if self._known_as == "current" else self.model.known_at(self._known_as)
         same_thing = {name: OuterRef(name) for name in self.model.about}
         peers: models.QuerySet[Any] = self.model._default_manager.filter(known, Q(from_on__lte=day), **same_thing)
-        return self.filter(pk=Subquery(peers.order_by("-from_on").values("pk")[:1]))
+        return self.filter(pk=Subquery(peers.order_by("-from_on", "-pk").values("pk")[:1]))
 
 
 class Recorded(models.Model):
@@ -172,8 +173,15 @@ def dated(table: str, *about: str) -> tuple[list[models.BaseConstraint], list[mo
     once = models.UniqueConstraint(
         fields=[*about, "from_on"], condition=Q(replaced_by__isnull=True), name=f"{table}_once_a_day"
     )
-    by_day = models.Index(*[F(name) for name in about], F("from_on").desc(), name=f"{table}_by_day")
-    return [once], [by_day, replaced_index(table)]
+    return [once], several_a_day(table, *about)
+
+
+def several_a_day(table: str, *about: str) -> list[models.Index]:
+    """Indexes of a fact that holds from a day on and can change more than once a day, as where a device stands. Of one
+    day's facts the last recorded holds on: ids grow with the entries, so no hour is needed, and what was true for a
+    few hours still stands in the record. Everything else is `dated`, where a second fact of a day is a slip."""
+    by_day = models.Index(*[F(name) for name in about], F("from_on").desc(), F("id").desc(), name=f"{table}_by_day")
+    return [by_day, replaced_index(table)]
 
 
 def just_one_of(name: str, *columns: str) -> models.CheckConstraint:

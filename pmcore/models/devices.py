@@ -4,7 +4,7 @@ from django.db import models
 from django.db.models import Q
 
 from pmcore.engines.vocabulary import Departure, OwnershipKind, ServiceStateKind, UsageUnit
-from pmcore.models.base import Fact, Thing, dated, replaced_index, undated
+from pmcore.models.base import Fact, Thing, dated, replaced_index, several_a_day, undated
 from pmcore.models.fields import code, day, flag, free_text, quantity, to, words
 
 
@@ -71,13 +71,15 @@ class TagHeld(Fact):
 
 
 class Placement(Fact):
+    """Where it stands; it may be moved several times a day."""
+
     about = ("device",)
     device = to("Device")
     from_on = day()
     area = to("Area")
 
     class Meta(Fact.Meta):
-        constraints, indexes = dated("placement", "device")
+        indexes = several_a_day("placement", "device")
         indexes += [models.Index(fields=["area", "from_on"], name="placement_area")]  # what stands in an area
 
 
@@ -110,7 +112,8 @@ class Lending(Fact):
 
 
 class ServiceState(Fact):
-    """In service, stored, not located, left. Stored suspends only what is sealed and in hand."""
+    """In service, stored, not located, left. Stored suspends only what is sealed and in hand. It may be missed and
+    found on one day."""
 
     about = ("device",)
     device = to("Device")
@@ -123,7 +126,7 @@ class ServiceState(Fact):
     note = free_text()
 
     class Meta(Fact.Meta):
-        constraints, indexes = dated("servicestate", "device")
+        indexes = several_a_day("servicestate", "device")
 
 
 class UseSeen(Fact):

@@ -4,7 +4,7 @@ from django.db import models
 from django.db.models import Q
 
 from pmcore.engines.vocabulary import Cause, Discovery, FailureKind, HoldReason, PartNeedState, Severity, Subsystem
-from pmcore.models.base import Fact, Part, Thing, dated, undated
+from pmcore.models.base import Fact, Part, Thing, dated, several_a_day, undated
 from pmcore.models.fields import code, day, flag, free_text, integer, moment, to, words
 
 
@@ -60,7 +60,7 @@ class FindingDetails(Fact):
     subsystem = code(Subsystem)
     position = to("PartPosition", null=True)
     item = to("PartItem", null=True)
-    mode = words(120)
+    mode = free_text(null=False)
     cause = code(Cause)
     failure = code(FailureKind)
     severity = code(Severity)
@@ -184,6 +184,8 @@ class PartNeed(Thing):
 
 
 class PartNeedDetails(Fact):
+    """How far the matter has come; it may be asked for, ordered and delivered on one day."""
+
     about = ("need",)
     need = to("PartNeed")
     from_on = day()
@@ -196,5 +198,5 @@ class PartNeedDetails(Fact):
     note = free_text()
 
     class Meta(Fact.Meta):
-        constraints, indexes = dated("partneeddetails", "need")
-        constraints += [models.CheckConstraint(condition=Q(quantity__gte=1), name="partneed_quantity")]
+        indexes = several_a_day("partneeddetails", "need")
+        constraints = [models.CheckConstraint(condition=Q(quantity__gte=1), name="partneed_quantity")]

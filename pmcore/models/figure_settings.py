@@ -110,14 +110,23 @@ class RiskAssessment(Fact):
     device_class = to("DeviceClass")
     from_on = day()
     table = to("RiskTable")
-    function = words(60)
-    physical_risk = words(60)
-    maintenance = words(60)
     assessed_by = to("Person")
     second_signature = to("Person", null=True)
 
     class Meta(Fact.Meta):
         constraints, indexes = dated("riskassessment", "device_class")
+
+
+class RiskScore(Part):
+    """The level that the class has in one factor of the table; which factors there are, the table says."""
+
+    whole = "assessment"
+    assessment = to("RiskAssessment")
+    factor = words(40)
+    level = words(60)
+
+    class Meta(Part.Meta):
+        indexes = [models.Index(fields=["assessment"], name="riskscore_whole")]
 
 
 class RiskOverride(Fact):

@@ -4,7 +4,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from pmcore.engines.vocabulary import CalibrationOutcome, DateCodeState, EnergySource, Half, InspectionKind, Outcome
-from pmcore.models.base import Fact, Part, Thing, dated, replaced_index, undated
+from pmcore.models.base import Fact, Part, Thing, dated, replaced_index, several_a_day, undated
 from pmcore.models.fields import code, day, flag, free_text, integer, moment, quantity, to, words
 
 
@@ -17,18 +17,20 @@ class Publication(Thing):
 
 
 class Assignment(Fact):
-    """Who does a due inspection, on which day and half. No person takes it back."""
+    """That a person does a due inspection, on which day and half; `assigned` false takes them off. Work for two people
+    has a fact for each of them. A day's plan may change several times."""
 
-    about = ("due_inspection",)
+    about = ("due_inspection", "person")
     due_inspection = to("DueInspection")
+    person = to("Person")
     from_on = day()
-    person = to("Person", null=True)
+    assigned = flag()
     on = day(null=True)
     half = code(Half, null=True)
     publication = to("Publication", null=True)
 
     class Meta(Fact.Meta):
-        constraints, indexes = dated("assignment", "due_inspection")
+        indexes = several_a_day("assignment", "due_inspection", "person")
         indexes += [models.Index(fields=["person", "on"], name="assignment_of_person")]  # a technician's week
 
 

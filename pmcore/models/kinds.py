@@ -23,7 +23,7 @@ from pmcore.models import (
 from pmcore.models.base import Recorded, Thing
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Kind:
     """`subject`: the thing that an entry of this kind is about (none: any thing). `rows`: the tables it may write."""
 
@@ -132,7 +132,7 @@ _KINDS: dict[str, tuple[type[Thing] | None, tuple[type[Recorded], ...]]] = {
         figure_settings.RiskTable,
         (figure_settings.RiskTableValues, figure_settings.RiskPoints),
     ),
-    "risk_assessed": (catalogue.DeviceClass, (figure_settings.RiskAssessment,)),
+    "risk_assessed": (catalogue.DeviceClass, (figure_settings.RiskAssessment, figure_settings.RiskScore)),
     "risk_overridden": (devices.Device, (figure_settings.RiskOverride,)),
     # plans and due inspections
     "plan_made": (plans.InspectionPlan, (plans.InspectionPlan, plans.PlanTerms)),

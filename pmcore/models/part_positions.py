@@ -1,7 +1,7 @@
 """Replaceable parts: where they sit on a model, which are changed together, what is fitted."""
 
 from pmcore.engines.vocabulary import DateCodeState, Subsystem
-from pmcore.models.base import Fact, Thing, dated, undated
+from pmcore.models.base import Fact, Thing, dated, several_a_day, undated
 from pmcore.models.fields import code, day, flag, integer, quantity, to, words
 
 
@@ -61,7 +61,7 @@ class ItemDetails(Fact):
 
 
 class PartInstall(Fact):
-    """What sits in a position from a day on; none says that it was taken out.
+    """What sits in a position from a day on; none says that it was taken out. It may be changed twice in one repair.
 
     `fitted_on` is when the part began to age there, empty where nobody knows: unknown is never age zero.
     """
@@ -76,5 +76,5 @@ class PartInstall(Fact):
     planned = flag(null=True)
 
     class Meta(Fact.Meta):
-        constraints, indexes = dated("partinstall", "device", "position")
+        indexes = several_a_day("partinstall", "device", "position")
         indexes += undated("partinstall_item", "item")[:1]  # where a part has been

@@ -101,15 +101,16 @@ class DueInspection(Thing):
 
     class Meta(Thing.Meta):
         constraints = [
-            # Also the look-up of a device's due inspections.
-            models.UniqueConstraint(fields=["device", "plan", "due_on"], name="dueinspection_once"),
             models.CheckConstraint(
                 condition=Q(opens_on__lte=F("due_on")) & Q(due_on__lte=F("closes_on")), name="dueinspection_window"
             ),
         ]
         indexes = [
-            models.Index(fields=["closes_on"], name="dueinspection_closes")
-        ]  # the windows that closed in a month
+            # A device's due inspections. Not unique: after a withdrawal the same day may be called for with another
+            # window. That none is written twice, `services.generate_due` sees to under the lock.
+            models.Index(fields=["device", "plan", "due_on"], name="dueinspection_of_device"),
+            models.Index(fields=["closes_on"], name="dueinspection_closes"),  # the windows that closed in a month
+        ]
 
 
 class Withdrawal(Fact):

@@ -9,12 +9,20 @@ implementation.
 
 import hashlib
 from collections.abc import Iterable
+from typing import Any
 
 from pmcore.engines.canonical import quote
 
+SALT_BYTES = 16
+
 
 def text_digest(salt: bytes, words: str) -> str:
-    """The salted hash that stands for free text: SHA-256(salt ‖ UTF-8), in hexadecimal."""
+    """The salted hash that stands for free text: SHA-256(salt ‖ UTF-8), in hexadecimal.
+
+    Raises ValueError for a salt of another length than 16 bytes: words moved into it would give the same hash.
+    """
+    if len(salt) != SALT_BYTES:
+        raise ValueError(f"a salt has {SALT_BYTES} bytes, not {len(salt)}")
     return hashlib.sha256(salt + words.encode()).hexdigest()
 
 
@@ -23,6 +31,20 @@ def moment_text(wire: str) -> str:
     if wire[10:11] != " ":
         raise TypeError(f"{wire!r} is no moment")
     return f"{wire[:10]}T{wire[11:]}Z"
+
+
+def json_int(wire: Any) -> str:
+    """Raises TypeError for anything else: SQLite keeps text in a column of numbers, and written bare it could pose as
+    other columns."""
+    if type(wire) is not int:
+        raise TypeError(f"{wire!r} is no whole number")
+    return str(wire)
+
+
+def _json_text(wire: Any) -> str:
+    if type(wire) is not str:
+        raise TypeError(f"{wire!r} is no text")
+    return quote(wire)
 
 
 def body(
@@ -37,13 +59,16 @@ def body(
     rows: Iterable[str],
     replaces: Iterable[int],
 ) -> bytes:
-    """`at` in wire form, `rows` as rendered by their tables in the order of their ids, `replaces` ascending."""
-    replaced = ",".join(map(str, replaces))
+    """`at` in wire form, `rows` as rendered by their tables in the order of their ids, `replaces` ascending.
+
+    Raises TypeError where a value is not of its column's type.
+    """
+    replaced = ",".join(map(json_int, replaces))
     return (
-        f'{{"at":{quote(moment_text(at))},"kind":{quote(kind)},'
-        + (f'"note":{quote(note)},' if note is not None else "")
-        + (f'"person":{person},' if person is not None else "")
+        f'{{"at":{_json_text(moment_text(at))},"kind":{_json_text(kind)},'
+        + (f'"note":{_json_text(note)},' if note is not None else "")
+        + (f'"person":{json_int(person)},' if person is not None else "")
         + (f'"replaces":[{replaced}],' if replaced else "")
-        + f'"role":{quote(role)},'
-        + f'"rows":[{",".join(rows)}],"seq":{seq},"subject":{subject}}}'
+        + f'"role":{_json_text(role)},'
+        + f'"rows":[{",".join(rows)}],"seq":{json_int(seq)},"subject":{json_int(subject)}}}'
     ).encode()

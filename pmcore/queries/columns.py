@@ -7,6 +7,7 @@ is verified, so that the bytes can only agree if the rows do.
 
 import datetime as dt
 import re
+import unicodedata
 from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
@@ -19,13 +20,16 @@ from pmcore.engines.canonical import quote
 from pmcore.models.base import Recorded
 from pmcore.models.fields import Code, FreeText, Quantity
 from pmcore.models.rows import Row
-from pmcore.queries.bodies import moment_text
+from pmcore.queries.bodies import json_int, moment_text
 
 MAX_INT = 2**53 - 1  # beyond it, JSON readers disagree
 MAX_TEXT = 20_000
+FIRST_YEAR, LAST_YEAR = 2000, 2200  # of moments: outside them a clock or a hand has slipped
+_SHOWN = 80
 
 _QUANTITY = re.compile(r"-?\d{1,12}(\.\d{1,9})?")
-_CONTROL = re.compile(r"[\x00-\x1f\x7f]")
+_UNSEEN = frozenset({"Cc", "Cf", "Zl", "Zp"})  # control and format characters, line and paragraph separators
+_IN_FREE_TEXT = frozenset("\t\n\r\u200c\u200d")  # line breaks; joiners, without which some scripts read wrongly
 
 
 class BadValue(ValueError):
@@ -40,11 +44,20 @@ class Fault(ValueError):
     """What is wrong with a value; the column that raises it does not know its own name."""
 
 
+def shown(value: Any) -> str:
+    """A value in a message: short, whatever it is. Numbers of thousands of digits have no text at all."""
+    try:
+        text = repr(value)
+    except Exception:  # an object of somebody's own may raise anything
+        return f"something of the type {type(value).__name__}"
+    return text if len(text) <= _SHOWN else f"{text[:_SHOWN]}…"
+
+
 def _take_int(value: Any) -> int:
     if type(value) is not int:
-        raise Fault(f"a whole number is wanted, not {value!r}")
+        raise Fault(f"a whole number is wanted, not {shown(value)}")
     if not -MAX_INT <= value <= MAX_INT:
-        raise Fault(f"{value} is too large")
+        raise Fault("the number is too large")
     return value
 
 
@@ -56,41 +69,50 @@ def _take_small_int(value: Any) -> int:
 
 def _take_bool(value: Any) -> bool:
     if type(value) is not bool:
-        raise Fault(f"true or false is wanted, not {value!r}")
+        raise Fault(f"true or false is wanted, not {shown(value)}")
     return value
 
 
 @lru_cache(maxsize=4096)  # a month's work names few days, many times
 def _take_day(value: Any) -> str:
     if type(value) is not dt.date:
-        raise Fault(f"a date is wanted, not {value!r}")
+        raise Fault(f"a date is wanted, not {shown(value)}")
     return value.isoformat()
 
 
-def _take_moment(value: Any) -> str:
-    if not isinstance(value, dt.datetime) or value.tzinfo is None:
-        raise Fault(f"a moment with its zone is wanted, not {value!r}")
-    return str(value.astimezone(dt.UTC).replace(tzinfo=None))
+def take_moment(value: Any) -> str:
+    """The wire form of a moment with its zone, of the years 2000 to 2200. Raises Fault."""
+    if not isinstance(value, dt.datetime) or value.utcoffset() is None:
+        raise Fault(f"a moment with its zone is wanted, not {shown(value)}")
+    if not FIRST_YEAR <= value.year <= LAST_YEAR:
+        raise Fault(f"a moment of the years {FIRST_YEAR} to {LAST_YEAR} is wanted, not {shown(value)}")
+    return moment_wire(value)
 
 
-def _writable(value: str) -> str:
+def _writable(value: str, *, allowed: frozenset[str] = frozenset()) -> str:
+    """Text that reads as it is stored: nothing unseen in it but what is `allowed`, each character in its one form."""
+    if value.isascii() and value.isprintable():
+        return value
     try:
         value.encode()
     except UnicodeEncodeError:
         raise Fault("it holds half a character") from None
+    unseen = next((c for c in value if unicodedata.category(c) in _UNSEEN and c not in allowed), None)
+    if unseen is not None:
+        raise Fault(f"it holds a control character or another that cannot be seen, {unseen!a}")
+    if not unicodedata.is_normalized("NFC", value):
+        raise Fault("its characters are not composed (Unicode NFC)")
     return value
 
 
 def _take_words(longest: int) -> Callable[[Any], str]:
     def take(value: Any) -> str:
         if not isinstance(value, str):
-            raise Fault(f"words are wanted, not {value!r}")
+            raise Fault(f"words are wanted, not {shown(value)}")
         if not value or value != value.strip():
             raise Fault("it is empty, or begins or ends with a space")
         if len(value) > longest:
             raise Fault(f"it has {len(value)} characters, at most {longest} fit")
-        if _CONTROL.search(value):
-            raise Fault("it holds a control character")
         return _writable(value)
 
     return take
@@ -98,20 +120,18 @@ def _take_words(longest: int) -> Callable[[Any], str]:
 
 def take_free_text(value: Any) -> str:
     if not isinstance(value, str):
-        raise Fault(f"words are wanted, not {value!r}")
+        raise Fault(f"words are wanted, not {shown(value)}")
     if not value.strip():
         raise Fault("it is empty")
     if len(value) > MAX_TEXT:
         raise Fault(f"it has {len(value)} characters, at most {MAX_TEXT} fit")
-    if "\x00" in value:
-        raise Fault("it holds a control character")
-    return _writable(value)
+    return _writable(value, allowed=_IN_FREE_TEXT)
 
 
 def _take_quantity(value: Any) -> str:
     text = format(value, "f") if isinstance(value, Decimal) and value.is_finite() else value
     if not isinstance(text, str) or not _QUANTITY.fullmatch(text):
-        raise Fault(f"a decimal number as a string is wanted, not {value!r}")
+        raise Fault(f"a decimal number as a string is wanted, not {shown(value)}")
     return text
 
 
@@ -120,17 +140,10 @@ def _take_code(vocabulary: type[Any]) -> Callable[[Any], str]:
 
     def take(value: Any) -> str:
         if not isinstance(value, str) or value not in known:
-            raise Fault(f"{value!r} is none of {', '.join(sorted(known))}")
+            raise Fault(f"{shown(value)} is none of {', '.join(sorted(known))}")
         return str(value)
 
     return take
-
-
-def _json_int(wire: Any) -> str:
-    # SQLite would keep text in a column of numbers; written bare, it could pose as other columns.
-    if type(wire) is not int:
-        raise TypeError(f"{wire!r} is no whole number")
-    return str(wire)
 
 
 def _json_bool(wire: Any) -> str:
@@ -162,7 +175,7 @@ def _taker(field: "models.Field[Any, Any]") -> Callable[[Any], Any]:
         case models.BooleanField():
             return _take_bool
         case models.DateTimeField():
-            return _take_moment
+            return take_moment
         case models.DateField():
             return _take_day
         case models.BigIntegerField():
@@ -182,7 +195,7 @@ def _renderer(field: "models.Field[Any, Any]") -> Callable[[Any], str]:
             return _json_day
         case FreeText() | models.CharField():
             return quote
-    return _json_int
+    return json_int
 
 
 @lru_cache(maxsize=256)
@@ -205,7 +218,7 @@ def _reference(target: type[Recorded]) -> Callable[[Any], Any]:
         if type(value) is int and 0 < value <= MAX_INT:
             return value
         if type(value) is not Row or value.model is not target:
-            raise Fault(f"the id of a {target.record_name()} is wanted, not {value!r}")
+            raise Fault(f"the id of a {target.record_name()} is wanted, not {shown(value)}")
         return value
 
     return take

@@ -79,14 +79,19 @@ def devices_at(site: int, *, on: dt.date, known: int) -> list[ScopeDevice]:
 def written_at(site: int, *, on: dt.date, known: int) -> dict[tuple[int, int], list[Written]]:
     """What is in the record for the devices of a site: due inspections by (device, plan); two statements."""
     here: Any = Placement.objects.known(known).on(on).filter(area__site=site).values("device")
+    return written_of(here, known=known)
+
+
+def written_of(devices: Any, *, known: int) -> dict[tuple[int, int], list[Written]]:
+    """The same for these devices (their ids, or a query for them), in the order in which they were written."""
     withdrawn = dict(
         Withdrawal.objects.known(known)
         .on(dt.date.max)
-        .filter(withdrawn=True, due_inspection__device__in=here)
+        .filter(withdrawn=True, due_inspection__device__in=devices)
         .values_list("due_inspection_id", "reason")
     )
     found: dict[tuple[int, int], list[Written]] = defaultdict(list)
-    rows = DueInspection.objects.known(known).filter(device__in=here)
+    rows = DueInspection.objects.known(known).filter(device__in=devices).order_by("id")
     for key, device, plan, due_on, opens_on in rows.values_list("id", "device_id", "plan_id", "due_on", "opens_on"):
         struck_out = withdrawn.get(key) == WithdrawalReason.RECORDED_WRONGLY
         found[device, plan].append(Written(key, due_on, opens_on, key in withdrawn, struck_out))

@@ -84,7 +84,7 @@ def working_calendar(site: int, on: dt.date, known: int) -> WorkingCalendar:
 
 
 def _placements(device: int, known: int) -> list[tuple[dt.date, int]]:
-    rows = Placement.objects.known(known).filter(device=device).order_by("from_on")
+    rows = Placement.objects.known(known).filter(device=device).order_by("from_on", "id")
     return list(rows.values_list("from_on", "area__site_id"))
 
 

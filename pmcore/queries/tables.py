@@ -28,11 +28,6 @@ class Table:
     def column_at(self, name: str) -> int:
         return [column.name for column in self.columns].index(name)
 
-    def subject_at(self, subject: type[Recorded] | None) -> int | None:
-        """Where a fact names the thing that an entry of this subject is about; none where it does so indirectly."""
-        about = [at for at, column in enumerate(self.columns) if column.name in self.model.about]
-        return next((at for at in about if subject and self.columns[at].refers_to is subject), None)
-
     @cached_property
     def id_at(self) -> int:
         return self.column_at("id")
@@ -89,6 +84,9 @@ class Table:
             return self._take(values.get)
         except (Fault, TypeError):  # TypeError: a value that cannot even be looked up
             raise self._bad(values) from None
+
+    def take_all(self, rows: Sequence[dict[str, Any]]) -> list[list[Any]]:
+        return [self.take(values) for values in rows]
 
     def _bad(self, values: dict[str, Any]) -> BadValue:
         for column in self.columns:

@@ -14,7 +14,7 @@ def site_of_area(area: int) -> int | None:
 def site_of_device(device: int, on: dt.date) -> int | None:
     """Where it stands on the day; on a day before it stood anywhere, where it stood first. None: nobody ever said."""
     placed = Placement.objects.current().filter(device=device)
-    first = placed.on(on).first() or placed.order_by("from_on").first()
+    first = placed.on(on).first() or placed.order_by("from_on", "id").first()
     return None if first is None else site_of_area(first.area_id)
 
 

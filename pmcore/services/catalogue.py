@@ -11,7 +11,7 @@ from pmcore.services.append import append
 from pmcore.services.permissions import use_case
 from pmcore.services.refusals import RecordRefused
 from pmcore.services.requests import Receipt, Request
-from pmcore.services.values import check_values
+from pmcore.services.values import check_values, same_but_for_case
 
 
 class AlreadyListed(RecordRefused):
@@ -21,7 +21,7 @@ class AlreadyListed(RecordRefused):
         super().__init__(f"The catalogue already lists {name!r}.")
 
 
-@use_case("register a class")
+@use_case("register a class", "class_registered")
 def register_class(
     *,
     name: str,
@@ -45,12 +45,12 @@ def register_class(
         life_support=life_support,
     )
     check_values(details)
-    if ClassDetails.objects.current().filter(name__iexact=name).exists():
+    if same_but_for_case(ClassDetails.objects.current(), "name", name).exists():
         raise AlreadyListed(name)
     return append("class_registered", device_class, [device_class, details], actor=actor, at=at, request=request)
 
 
-@use_case("register a model")
+@use_case("register a model", "model_registered")
 def register_model(
     *,
     maker: str,
@@ -77,12 +77,13 @@ def register_model(
         manual=EnergySource.MANUAL in energy_sources,
     )
     check_values(details)
-    if ModelDetails.objects.current().filter(maker__iexact=maker, name__iexact=name).exists():
+    of_maker = same_but_for_case(ModelDetails.objects.current(), "maker", maker)
+    if same_but_for_case(of_maker, "name", name).exists():
         raise AlreadyListed(f"{maker} {name}")
     return append("model_registered", model, [model, details], actor=actor, at=at, request=request)
 
 
-@use_case("register a revision")
+@use_case("register a revision", "revision_registered")
 def register_revision(
     *,
     device_model: int,
@@ -96,6 +97,7 @@ def register_revision(
     revision = Row(ModelRevision, device_model=device_model)
     details = Row(RevisionDetails, revision=revision, from_on=from_on, label=label)
     check_values(revision, details)
-    if RevisionDetails.objects.current().filter(revision__device_model=device_model, label__iexact=label).exists():
+    of_model = RevisionDetails.objects.current().filter(revision__device_model=device_model)
+    if same_but_for_case(of_model, "label", label).exists():
         raise AlreadyListed(label)
     return append("revision_registered", revision, [revision, details], actor=actor, at=at, request=request)

@@ -44,7 +44,7 @@ class ReasonMissing(RecordRefused):
     """A correction says why."""
 
 
-@use_case("correct a device")
+@use_case("correct a device", "device_placed")
 def correct_placement(
     *,
     wrong: int,
@@ -64,7 +64,7 @@ def correct_placement(
     return _replace("device_placed", fact, [right], reason=reason, actor=actor, at=at, request=request)
 
 
-@use_case("correct a device")
+@use_case("correct a device", "device_identified")
 def correct_identity(
     *,
     wrong: int,
@@ -84,7 +84,7 @@ def correct_identity(
     return _replace("device_identified", fact, [right], reason=reason, actor=actor, at=at, request=request)
 
 
-@use_case("correct a device")
+@use_case("correct a device", *TAKEN_BACK_AS.values())
 def take_back(*, wrong: int, reason: str, actor: Actor, at: dt.datetime, request: Request | None = None) -> Receipt:
     """The fact `wrong` (its id) never was, and nothing stands in its place: what was said before it holds on.
 

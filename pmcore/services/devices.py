@@ -20,7 +20,7 @@ from pmcore.services.append import append
 from pmcore.services.permissions import check_area, check_device, use_case
 from pmcore.services.refusals import RecordRefused
 from pmcore.services.requests import Receipt, Request
-from pmcore.services.values import check_values
+from pmcore.services.values import check_values, same_but_for_case
 
 
 class SerialTaken(RecordRefused):
@@ -39,7 +39,7 @@ class DepartureUnclear(RecordRefused):
     """A device that leaves says how, and only that one does."""
 
 
-@use_case("register a device")
+@use_case("register a device", "device_registered")
 def register_device(
     *,
     device_model: int,
@@ -91,7 +91,7 @@ def register_device(
     return append("device_registered", device, rows, actor=actor, at=at, request=request)
 
 
-@use_case("move a device")
+@use_case("move a device", "device_placed")
 def move_device(
     *, device: int, area: int, from_on: dt.date, actor: Actor, at: dt.datetime, request: Request | None = None
 ) -> Receipt:
@@ -103,7 +103,7 @@ def move_device(
     return append("device_placed", device, [row], actor=actor, at=at, request=request)
 
 
-@use_case("set a tag")
+@use_case("set a tag", "tag_set")
 def set_tag(
     *, device: int, tag: str | None, from_on: dt.date, actor: Actor, at: dt.datetime, request: Request | None = None
 ) -> Receipt:
@@ -115,7 +115,7 @@ def set_tag(
     return append("tag_set", device, [row], actor=actor, at=at, request=request)
 
 
-@use_case("set a service state")
+@use_case("set a service state", "service_state_set")
 def set_service_state(
     *,
     device: int,
@@ -150,8 +150,8 @@ def set_service_state(
 
 def check_serial_free(device_model: int, serial: str, device: int | None = None) -> None:
     """No other device of the model has this serial number. Raises SerialTaken."""
-    same = DeviceIdentity.objects.current().filter(device_model=device_model, serial=serial)
-    if same.exclude(device=device).exists():
+    of_model = DeviceIdentity.objects.current().filter(device_model=device_model)
+    if same_but_for_case(of_model, "serial", serial).exclude(device=device).exists():
         raise SerialTaken(f"The serial number {serial!r} of this model is already in the record.")
 
 
@@ -160,7 +160,7 @@ def check_tag_free(tag: str | None, from_on: dt.date, device: int | None = None)
     if tag is None:
         return
     until = _next_tag_on(device, from_on)
-    for other in TagHeld.objects.current().filter(tag=tag).exclude(device=device):
+    for other in same_but_for_case(TagHeld.objects.current(), "tag", tag).exclude(device=device):
         if other.from_on < until and from_on < _next_tag_on(other.device_id, other.from_on):
             raise TagTaken(f"Another device carries the tag {tag!r}.")
 

@@ -43,7 +43,7 @@ def set_window(
     """
     check_role(actor, "change a setting")
     with writing():
-        if (earlier := answered(actor, request)) is not None:
+        if (earlier := answered(actor, request, "window_named", "window_changed")) is not None:
             return earlier
         checked_rule(every, unit, Basis.ANCHORED, window, ())
         length = _length(every, unit)
@@ -75,10 +75,10 @@ def set_value(
 ) -> Receipt:
     """The value of a setting from a day on. Raises UnknownSetting, BadSetting, NotAllowed."""
     check_role(actor, "change a setting")
-    if (earlier := answered(actor, request)) is not None:
-        return earlier
-    text = _checked_value(name, value)
     with writing():
+        if (earlier := answered(actor, request, "setting_named", "setting_changed")) is not None:
+            return earlier
+        text = _checked_value(name, value)
         setting = Setting.objects.filter(name=name).values_list("pk", flat=True).first()
         row = setting or Row(Setting, name=name)
         said = Row(SettingValue, setting=row, from_on=from_on, value=text)

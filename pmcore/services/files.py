@@ -4,6 +4,7 @@ import datetime as dt
 import hashlib
 import os
 import tempfile
+import unicodedata
 from pathlib import Path
 from typing import BinaryIO
 
@@ -47,10 +48,11 @@ def attach_file(
     Raises FileTooLarge, FileEmpty, BadValue, UnknownReference, WrongSite, NotAllowed; then no file is kept. It is
     written before the transaction, so that the lock never waits for a disk or a slow sender.
     """
-    if (earlier := answered(actor, request)) is not None:
+    if (earlier := answered(actor, request, "file_attached")) is not None:
         return earlier
     check_role(actor, "attach a file")
     _check_thing(actor, thing, at.date())
+    name = unicodedata.normalize("NFC", name)  # some systems name files in decomposed characters
     check_values(_row(thing, "0" * 64, 1, media_type, name))
     sha256, size = _keep(stream, limit_bytes)
     row = _row(thing, sha256, size, media_type, name)

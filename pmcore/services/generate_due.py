@@ -3,19 +3,21 @@
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from itertools import groupby
 
-from pmcore.engines.due_generation import Covered, Difference, difference
+from pmcore.engines.due_generation import Covered, Difference, Written, difference
 from pmcore.engines.records import SYSTEM, Inspected
 from pmcore.engines.records import DueInspection as DueRecord
 from pmcore.engines.vocabulary import InspectionKind, WithdrawalReason
 from pmcore.models import DueInspection, Site, SiteSweep, Withdrawal
 from pmcore.models.rows import Row
-from pmcore.queries.due_scope import ScopeDevice, devices_at, written_at
+from pmcore.queries.due_scope import ScopeDevice, devices_at, written_at, written_of
 from pmcore.queries.head import head
 from pmcore.queries.inspections import CompletedInspection, completed
 from pmcore.queries.plans import PlanTermsRecord, terms_on
-from pmcore.services.append import Draft, append_in_batches
+from pmcore.services.append import ROWS_AT_ONCE, Draft, append_many
+from pmcore.services.lock import writing
 from pmcore.services.refusals import RecordRefused
 
 
@@ -25,10 +27,12 @@ class UnknownSite(RecordRefused):
 
 @dataclass(frozen=True, slots=True)
 class Call:
-    """What one plan calls for on one device, and the difference to what is written."""
+    """What one plan calls for on one device, what is written, and the difference."""
 
     device: int
     terms: PlanTermsRecord
+    covered: Covered
+    written: list[Written]
     change: Difference
 
 
@@ -51,19 +55,53 @@ class Generated:
 
 def generate_due(*, site: int, as_of: dt.date, at: dt.datetime, dry_run: bool = False) -> Generated:
     """Append what the plans call for at a site by `as_of` and is not there, withdraw what they call for no more, and
-    move the site's mark last. Twice is as good as once; a missed week is caught up. Raises UnknownSite.
+    move the site's mark last. Twice is as good as once, even at once; a missed week is caught up. Raises UnknownSite.
 
     One entry a device and run; what was appended before an interruption stays, and the next run does the rest.
     """
     if not Site.objects.filter(pk=site).exists():
         raise UnknownSite(f"There is no site {site}.")
-    generated = Generated(site, as_of, list(_calls(site, as_of)))
+    called = list(_calls(site, as_of))
     if dry_run:
-        return generated
-    for _ in append_in_batches(_drafts(generated), actor=SYSTEM, at=at):
-        pass
+        return Generated(site, as_of, called)
+    generated = Generated(site, as_of)
+    for batch in _batches(called):
+        generated.calls += _append(batch, as_of, at)
     SiteSweep.objects.update_or_create(site_id=site, defaults={"swept_on": as_of, "swept_at": at})
     return generated
+
+
+def _append(batch: list[Call], as_of: dt.date, at: dt.datetime) -> list[Call]:
+    """Append what the calls still lack under the lock; gives back the calls that were left to do. Another run may have
+    written the same since they were told."""
+    with writing():
+        written = written_of({call.device for call in batch}, known=head().size)
+        left = [_against(call, written[call.device, call.terms.plan], as_of) for call in batch]
+        left = [call for call in left if call.change]
+        append_many(list(_drafts(left, as_of)), actor=SYSTEM, at=at)
+    return left
+
+
+def _against(call: Call, written: list[Written], as_of: dt.date) -> Call:
+    if written == call.written:
+        return call
+    return replace(call, written=written, change=difference(call.covered, written, as_of))
+
+
+def _batches(calls: list[Call]) -> Iterator[list[Call]]:
+    """Calls whose rows and entries fit into one transaction; those of one device stay together."""
+    batch: list[Call] = []
+    size = 0
+    for _, group in groupby(calls, key=lambda call: call.device):
+        of_device = list(group)
+        needed = 2 + sum(len(c.change.add) + len(c.change.withdraw) + len(c.change.restore) for c in of_device)
+        if batch and size + needed > ROWS_AT_ONCE:
+            yield batch
+            batch, size = [], 0
+        batch += of_device
+        size += needed
+    if batch:
+        yield batch
 
 
 def _calls(site: int, as_of: dt.date) -> Iterator[Call]:
@@ -77,9 +115,10 @@ def _calls(site: int, as_of: dt.date) -> Iterator[Call]:
             if not _covers(plan, device):
                 continue
             covered = _covered(plan, device, done[device.device])
-            change = difference(covered, written.get((device.device, plan.plan), []), as_of)
+            there = written[device.device, plan.plan]
+            change = difference(covered, there, as_of)
             if change:
-                yield Call(device.device, plan, change)
+                yield Call(device.device, plan, covered, there, change)
 
 
 def _by_device(inspections: list[CompletedInspection]) -> dict[int, list[CompletedInspection]]:
@@ -118,16 +157,16 @@ def _covered(plan: PlanTermsRecord, device: ScopeDevice, done: list[CompletedIns
     )
 
 
-def _drafts(generated: Generated) -> Iterator[Draft]:
+def _drafts(calls: list[Call], as_of: dt.date) -> Iterator[Draft]:
     """Of each device one entry with what is due, and one with what is withdrawn."""
     by_device: dict[int, list[Call]] = defaultdict(list)
-    for call in generated.calls:
+    for call in calls:
         by_device[call.device].append(call)
-    for device, calls in by_device.items():
-        due = [_due_row(device, call.terms, each) for call in calls for each in call.change.add]
+    for device, of_device in by_device.items():
+        due = [_due_row(device, call.terms, each) for call in of_device for each in call.change.add]
         if due:
             yield Draft("inspections_due", device, due)
-        turned = [row for call in calls for row in _withdrawals(call, generated.as_of)]
+        turned = [row for call in of_device for row in _withdrawals(call, as_of)]
         if turned:
             yield Draft("due_withdrawn", device, turned)
 

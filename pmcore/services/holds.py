@@ -36,7 +36,7 @@ def place_hold(
     Raises NotAllowed, WrongSite, UnknownReference, FindingOfAnother, InTheFuture, NotYetInRecord.
     """
     check_role(actor, "place a hold")
-    if (earlier := answered(actor, request)) is not None:
+    if (earlier := answered(actor, request, "hold_placed")) is not None:
         return earlier
     known = head().size
     check_device(device)
@@ -61,7 +61,7 @@ def take_back_hold(
     Raises ReasonMissing, AlreadyReplaced, NotAllowed, WrongSite.
     """
     check_role(actor, "take back a hold")
-    if (earlier := answered(actor, request)) is not None:
+    if (earlier := answered(actor, request, "hold_placed")) is not None:
         return earlier
     device = wrong.hold.device_id
     check_site(actor, site_on(device, wrong.from_on, head().size))

@@ -1,6 +1,6 @@
 """The plain statements of the writer: values in wire form, no model instances."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from django.db.backends.base.base import BaseDatabaseWrapper
@@ -21,8 +21,18 @@ def insert(connection: BaseDatabaseWrapper, table: str, columns: Sequence[str], 
             cursor.executemany(f'INSERT INTO "{table}" ({names}) VALUES ({marks})', rows)
 
 
+def owners(connection: BaseDatabaseWrapper, table: str, column: str, ids: Iterable[int]) -> dict[int, int]:
+    """What the column of each of these rows holds; rows that are not there are left out."""
+    listed = ", ".join(str(int(number)) for number in ids)
+    with connection.cursor() as cursor:
+        cursor.execute(f'SELECT id, "{column}" FROM "{table}" WHERE id IN ({listed})')
+        return dict(cursor.fetchall())
+
+
 def existing(connection: BaseDatabaseWrapper, table: str, ids: set[int]) -> set[int]:
     """Which of the ids are in the table."""
+    if not ids:
+        return set()
     listed = ", ".join(str(int(number)) for number in ids)
     with connection.cursor() as cursor:
         cursor.execute(f'SELECT id FROM "{table}" WHERE id IN ({listed})')

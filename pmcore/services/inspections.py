@@ -123,7 +123,7 @@ def record_inspection(
         re_anchor_plan,
     )  # fmt: skip
     with writing():
-        if (earlier := answered(actor, request)) is not None:
+        if (earlier := answered(actor, request, KIND)) is not None:
             return earlier
         known = head().size
         place = _checked(work, actor, at, known)
@@ -168,7 +168,7 @@ def correct_session(
         decontaminated, note, re_anchor_plan,
     )  # fmt: skip
     with writing():
-        if (earlier := answered(actor, request)) is not None:
+        if (earlier := answered(actor, request, KIND)) is not None:
             return earlier
         _check_correction(wrong, reason, actor)
         known = head().size
@@ -192,7 +192,7 @@ def take_back_session(
     """
     check_role(actor, "correct an inspection")
     with writing():
-        if (earlier := answered(actor, request)) is not None:
+        if (earlier := answered(actor, request, KIND)) is not None:
             return earlier
         _check_correction(wrong, reason, actor)
         replaced = [wrong, *_anchored_by(wrong)]

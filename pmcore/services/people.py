@@ -17,7 +17,7 @@ class NoRoleOfPeople(RecordRefused):
     """The service's own role is nobody's."""
 
 
-@use_case("register a person")
+@use_case("register a person", "person_registered")
 def register_person(
     *,
     name: str,
@@ -45,7 +45,7 @@ def register_person(
     return append("person_registered", person, rows, actor=actor, at=at, request=request)
 
 
-@use_case("give a role")
+@use_case("give a role", "role_given")
 def give_role(
     *,
     person: int,
@@ -61,7 +61,7 @@ def give_role(
     return append("role_given", person, [held], actor=actor, at=at, request=request)
 
 
-@use_case("set a membership")
+@use_case("set a membership", "membership_set")
 def set_membership(
     *,
     person: int,
@@ -77,7 +77,7 @@ def set_membership(
     return append("membership_set", person, [row], actor=actor, at=at, request=request)
 
 
-@use_case("register a provider")
+@use_case("register a provider", "provider_registered")
 def register_provider(
     *, name: str, from_on: dt.date, actor: Actor, at: dt.datetime, request: Request | None = None
 ) -> Receipt:

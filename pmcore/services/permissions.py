@@ -53,10 +53,10 @@ MAY: dict[str, frozenset[Role]] = {
 _P = ParamSpec("_P")
 
 
-def use_case(deed: str) -> Callable[[Callable[_P, Receipt]], Callable[_P, Receipt]]:
-    """A service with the keywords `actor` and, perhaps, `request`: a retry gets its first receipt before anything is
-    checked, only a role that may do the deed gets in, and what the service checks under the lock still holds when it
-    writes. Raises RequestReused, NotAllowed, RecordBusy.
+def use_case(deed: str, *kinds: str) -> Callable[[Callable[_P, Receipt]], Callable[_P, Receipt]]:
+    """A service with the keywords `actor` and, perhaps, `request`, that writes an entry of one of the `kinds`: a retry
+    gets its first receipt before anything is checked, only a role that may do the deed gets in, and what the service
+    checks under the lock still holds when it writes. Raises RequestReused, NotAllowed, RecordBusy.
     """
 
     def decorate(service: Callable[_P, Receipt]) -> Callable[_P, Receipt]:
@@ -64,12 +64,12 @@ def use_case(deed: str) -> Callable[[Callable[_P, Receipt]], Callable[_P, Receip
         def run(*args: _P.args, **options: _P.kwargs) -> Receipt:
             actor: Any = options["actor"]
             request: Any = options.get("request")
-            if (earlier := answered(actor, request)) is not None:
+            if (earlier := answered(actor, request, *kinds)) is not None:
                 return earlier
             check_role(actor, deed)
             with writing():
                 # The same request may have been answered while this one waited for the lock.
-                return answered(actor, request) or service(*args, **options)
+                return answered(actor, request, *kinds) or service(*args, **options)
 
         return run
 

@@ -106,7 +106,7 @@ def make_plan(
     """
     check_role(actor, "make a plan")
     with writing():
-        if (earlier := answered(actor, request)) is not None:
+        if (earlier := answered(actor, request, "plan_made")) is not None:
             return earlier
         _check_where(actor, from_on, at, terms.get("device"))
         _check_terms(terms, from_on)
@@ -126,7 +126,7 @@ def change_plan(
     """From a day on the plan says this instead. Raises what `make_plan` raises, PlanNotBegun, PlanEnded."""
     check_role(actor, "make a plan")
     with writing():
-        if (earlier := answered(actor, request)) is not None:
+        if (earlier := answered(actor, request, "plan_changed")) is not None:
             return earlier
         _check_where(actor, from_on, at, _standing(plan, from_on).device_id, terms.get("device"))
         _check_terms(terms, from_on)
@@ -146,7 +146,7 @@ def end_plan(
     due. Raises PlanNotBegun, PlanEnded, LaterTermsStand, DatedBack, WrongSite, NotAllowed."""
     check_role(actor, "make a plan")
     with writing():
-        if (earlier := answered(actor, request)) is not None:
+        if (earlier := answered(actor, request, "plan_changed")) is not None:
             return earlier
         standing = _standing(plan, from_on)
         _check_where(actor, from_on, at, standing.device_id)
@@ -191,7 +191,7 @@ def anchor_plan(
     WrongSite, NotAllowed."""
     check_role(actor, "make a plan")
     with writing():
-        if (earlier := answered(actor, request)) is not None:
+        if (earlier := answered(actor, request, "plan_anchored")) is not None:
             return earlier
         check_device(device)
         standing = _standing(plan, from_on)
@@ -236,7 +236,7 @@ def _declare(row: Row, actor: Actor, at: dt.datetime, request: Request | None) -
     check_role(actor, "make a plan")
     device, from_on = row.values["device"], row.values["from_on"]
     with writing():
-        if (earlier := answered(actor, request)) is not None:
+        if (earlier := answered(actor, request, "no_plan_needed")) is not None:
             return earlier
         check_device(device)
         _check_where(actor, from_on, at, device)

@@ -78,7 +78,7 @@ def write_version(
     Raises StepRefused (its subclasses say why), NoMandatoryStep, VersionTaken, EffortUnclear, CoversItself.
     """
     check_role(actor, "write a procedure")
-    if (earlier := answered(actor, request)) is not None:
+    if (earlier := answered(actor, request, "version_written")) is not None:
         return earlier
     check_steps(steps)
     if minutes < 1 or people < 1:
@@ -111,7 +111,7 @@ def approve_version(
     """From a day on the version is one to use, on a person's word. Raises ProcedureWithdrawn, AlreadyApproved."""
     check_role(actor, "approve a procedure")
     with writing():
-        if (earlier := answered(actor, request)) is not None:
+        if (earlier := answered(actor, request, "version_approved")) is not None:
             return earlier
         check_not_withdrawn(_procedure_of(version), from_on)
         if VersionApproval.objects.current().on(from_on).filter(version=version, approved=True).exists():
@@ -126,7 +126,7 @@ def withdraw_procedure(
     """From a day on no plan may call for it. Raises ProcedureWithdrawn (it is already), ProcedureInUse."""
     check_role(actor, "approve a procedure")
     with writing():
-        if (earlier := answered(actor, request)) is not None:
+        if (earlier := answered(actor, request, "procedure_described")) is not None:
             return earlier
         name = check_not_withdrawn(procedure, from_on)
         terms = PlanTerms.objects.current()

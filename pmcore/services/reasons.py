@@ -67,7 +67,7 @@ def record_attempt(
     Raises NotAllowed, WrongSite, UnknownReference, InTheFuture, PlaceUnknown, NotYetInRecord, BadValue.
     """
     check_role(actor, "record an attempt")
-    if (earlier := answered(actor, request)) is not None:
+    if (earlier := answered(actor, request, "attempt_made")) is not None:
         return earlier
     due, known = _due(due_inspection), head().size
     check_happened(at, tried_at=tried_at)
@@ -102,7 +102,7 @@ def record_reason(
     """
     check_role(actor, "record a reason")
     with writing():
-        if (earlier := answered(actor, request)) is not None:
+        if (earlier := answered(actor, request, "reason_recorded")) is not None:
             return earlier
         due, known = _due(due_inspection), head().size
         site = site_on(due.device_id, due.due_on, known)
@@ -125,7 +125,7 @@ def take_back_reason(
 ) -> Receipt:
     """It was no reason; a right one is recorded anew. Raises ReasonMissing, AlreadyReplaced, NotAllowed, WrongSite."""
     check_role(actor, "correct a reason")
-    if (earlier := answered(actor, request)) is not None:
+    if (earlier := answered(actor, request, "reason_recorded")) is not None:
         return earlier
     due = wrong.due_inspection
     check_site(actor, site_on(due.device_id, due.due_on, head().size))

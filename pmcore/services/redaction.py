@@ -22,7 +22,7 @@ class AlreadyRedacted(RecordRefused):
     """The words were taken out before."""
 
 
-@use_case("redact")
+@use_case("redact", "text_redacted")
 def redact_text(*, digest: str, reason: str, actor: Actor, at: dt.datetime, request: Request | None = None) -> Receipt:
     """Empty a text and its salt, with an entry that says by whom and why. The hash stays, and every proof with it.
 

@@ -26,6 +26,14 @@ class AnotherSubject(RecordRefused):
     """An entry is about one thing; a fact about another belongs to another entry."""
 
 
+class NotOfThisEntry(RecordRefused):
+    """A part is written in one entry with its fact; what was written before takes no more of them."""
+
+
+class RowTwice(RecordRefused):
+    """The same row stands twice in what is to be written."""
+
+
 class TooMuchAtOnce(RecordRefused):
     """More rows than one transaction may hold, so that nobody waits for the lock."""
 
@@ -35,7 +43,7 @@ class AlreadyReplaced(RecordRefused):
 
 
 class RequestReused(RecordRefused):
-    """The request key came before, with another content."""
+    """The request key came before, for another deed or with another content."""
 
 
 class WrongSite(RecordRefused):

@@ -13,7 +13,7 @@ from pmcore.services.append import append
 from pmcore.services.permissions import use_case
 from pmcore.services.refusals import RecordRefused, UnknownReference
 from pmcore.services.requests import Receipt, Request
-from pmcore.services.values import check_values
+from pmcore.services.values import check_values, same_but_for_case
 
 MONDAY_TO_FRIDAY = "1111100"
 
@@ -41,7 +41,7 @@ class NoHolidays(RecordRefused):
     """No day was given."""
 
 
-@use_case("open a site")
+@use_case("open a site", "site_opened")
 def open_site(
     *,
     label: str,
@@ -64,7 +64,7 @@ def open_site(
     return append("site_opened", site, [site, details, week], actor=actor, at=at, request=request)
 
 
-@use_case("describe a site")
+@use_case("describe a site", "site_described")
 def describe_site(
     *,
     site: int,
@@ -93,7 +93,7 @@ def describe_site(
     return append("site_described", site, rows, actor=actor, at=at, request=request)
 
 
-@use_case("set holidays")
+@use_case("set holidays", "holidays_set")
 def set_holidays(
     *, site: int, days: Mapping[dt.date, str], actor: Actor, at: dt.datetime, request: Request | None = None
 ) -> Receipt:
@@ -104,7 +104,7 @@ def set_holidays(
     return append("holidays_set", site, rows, actor=actor, at=at, request=request)
 
 
-@use_case("open an area")
+@use_case("open an area", "area_opened")
 def open_area(
     *,
     site: int,
@@ -121,7 +121,7 @@ def open_area(
     return append("area_opened", area, [area, details], actor=actor, at=at, request=request)
 
 
-@use_case("describe an area")
+@use_case("describe an area", "area_described")
 def describe_area(
     *,
     area: int,
@@ -155,7 +155,7 @@ def _check_week(working: str) -> None:
 
 def _check_label_free(label: str, site: int | None = None) -> None:
     """No other site ever had it: a label names one site, whatever the day."""
-    if SiteDetails.objects.current().filter(label=label).exclude(site=site).exists():
+    if same_but_for_case(SiteDetails.objects.current(), "label", label).exclude(site=site).exists():
         raise LabelTaken(f"There is already a site labelled {label!r}.")
 
 

@@ -14,7 +14,7 @@ from pmcore.models.rows import Row
 from pmcore.queries.head import head
 from pmcore.queries.verification import verify
 from pmcore.services import append as writer
-from pmcore.services import inserts, lock
+from pmcore.services import inserts, lock, preparation
 from tests.history import MARCH, World, day, small_world, written
 
 pytestmark = [
@@ -22,7 +22,7 @@ pytestmark = [
     pytest.mark.skipif(not hasattr(os, "fork"), reason="the kill needs a fork"),
 ]
 
-_WATCHED = {module.__file__ for module in (writer, inserts, lock)}
+_WATCHED = {module.__file__ for module in (writer, preparation, inserts, lock)}
 _DONE = 0
 
 
