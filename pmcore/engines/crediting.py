@@ -42,7 +42,7 @@ class Credit:
     previous_on: date | None
 
 
-def credits(
+def credited(
     openings: Iterable[Opening],
     performed: Iterable[Performed],
     rules: Sequence[tuple[date, IntervalRule]],
@@ -50,8 +50,8 @@ def credits(
 ) -> dict[int, Credit]:
     """The credit of each due inspection that has one, by its key.
 
-    `rules`: the plan's rules in order, each with its first day. `begins_on`: the device's own beginning, from which half
-    an interval is counted where nothing was done before.
+    `rules`: the plan's rules in order, each with its first day. `begins_on`: the device's own beginning; half an
+    interval is counted from there where nothing was done before.
     """
     due = sorted(openings, key=lambda each: (each.opens_on, each.key))
     found: dict[int, Credit] = {}
@@ -60,28 +60,19 @@ def credits(
     for done in sorted(performed, key=lambda each: (each.on, each.key)):
         while opened < len(due) and due[opened].opens_on <= done.on:
             opened += 1
-        if done.credits:
-            key = _credited(due, opened, found, done, _rule_on(rules, done.on), previous or begins_on)
-            if key is not None:
-                found[key] = Credit(done.key, done.on, previous)
+        newest, coming = due[opened - 1 : opened], due[opened : opened + 1]
+        if done.credits and newest and newest[0].key not in found:
+            found[newest[0].key] = Credit(done.key, done.on, previous)
+        elif done.credits and coming and _counts_early(done, _rule_on(rules, done.on), previous or begins_on):
+            found.setdefault(coming[0].key, Credit(done.key, done.on, previous))
         previous = done.on
     return found
 
 
-def _credited(
-    due: Sequence[Opening],
-    opened: int,
-    found: dict[int, Credit],
-    done: Performed,
-    rule: IntervalRule | None,
-    since: date,
-) -> int | None:
-    if opened and due[opened - 1].key not in found:
-        return due[opened - 1].key
-    if opened == len(due) or rule is None or due[opened].key in found:
-        return None
-    moves_clock = rule.basis is Basis.FLOATING or done.re_anchors
-    return due[opened].key if moves_clock and half_passed(rule, since, done.on) else None
+def _counts_early(done: Performed, rule: IntervalRule | None, since: date) -> bool:
+    if rule is None or not (rule.basis is Basis.FLOATING or done.re_anchors):
+        return False
+    return half_passed(rule, since, done.on)
 
 
 def _rule_on(rules: Sequence[tuple[date, IntervalRule]], day: date) -> IntervalRule | None:

@@ -164,9 +164,7 @@ def _calendars(known: int) -> dict[int, WorkingCalendar]:
     free: dict[int, set[dt.date]] = defaultdict(set)
     for site, day in SiteHoliday.objects.known(known).filter(working=False).values_list("site_id", "from_on"):
         free[site].add(day)
-    return {
-        site: WorkingCalendar(_weekend(weeks.get(site)), frozenset(free[site])) for site in {*weeks, *free}
-    }
+    return {site: WorkingCalendar(_weekend(weeks.get(site)), frozenset(free[site])) for site in {*weeks, *free}}
 
 
 def _weekend(working: str | None) -> frozenset[int]:

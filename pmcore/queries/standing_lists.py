@@ -76,7 +76,8 @@ def lists_of(standings: Standings, counted: NDArray[np.int8], as_of: dt.date, ca
 
 
 def _is(counted: NDArray[np.int8], word: Counted) -> Truth:
-    return counted == COUNTED.index(word)
+    same: Truth = counted == COUNTED.index(word)
+    return same
 
 
 def _entered_late(standings: Standings, catalogue: Catalogue, as_of: dt.date) -> Truth:

@@ -5,7 +5,7 @@ import datetime as dt
 from collections.abc import Collection, Iterator, Sequence
 
 from pmcore.engines.attempts import reason_stands_from
-from pmcore.engines.crediting import Credit, Opening, Performed, credits
+from pmcore.engines.crediting import Credit, Opening, Performed, credited
 from pmcore.engines.due_dates import add_interval
 from pmcore.engines.records import Attempt
 from pmcore.engines.risk import RiskWord, risk_class_on
@@ -56,19 +56,19 @@ class _Device:
     def _of_plan(self, plan: int, dues: Sequence[WrittenDue]) -> Iterator[Standing]:
         terms = self.catalogue.plans.get(plan) or Timeline()
         standing = [due for due in dues if self.facts.withdrawn_on.get(due.id) is None]
-        credited = self._credits(plan, dues[0].procedure, standing, terms)
+        earned = self._credits(plan, dues[0].procedure, standing, terms)
         openings = sorted(due.opens_on for due in standing)
         for due in dues:
             following = next((day for day in openings if day > due.opens_on), None)
-            yield self._standing(due, terms, following, credited.get(due.id))
+            yield self._standing(due, terms, following, earned.get(due.id))
 
     def _credits(
         self, plan: int, procedure: int, dues: Sequence[WrittenDue], terms: Timeline[PlanOnDay]
     ) -> dict[int, Credit]:
         openings = [Opening(due.id, due.opens_on) for due in dues]
         rules = [(from_on, on_day.rule) for from_on, on_day in terms]
-        begins_on = self.facts.begins_on.get(self.device) or min(due.opens_on for due in dues) if dues else dt.date.min
-        return credits(openings, self._performed(plan, procedure), rules, begins_on)
+        begins_on = self.facts.begins_on.get(self.device) or min((due.opens_on for due in dues), default=dt.date.min)
+        return credited(openings, self._performed(plan, procedure), rules, begins_on)
 
     def _performed(self, plan: int, procedure: int) -> Iterator[Performed]:
         anchors = self.facts.anchors.get(self.device, ())
@@ -103,16 +103,16 @@ class _Device:
             due_on=day_number(due.due_on),
             closes_on=day_number(due.closes_on),
             next_opens_on=day_number(next_opens_on),
-            completed_on=day_number(credit and credit.on),
+            completed_on=day_number(credit.on if credit else None),
             withdrawn_on=day_number(self.facts.withdrawn_on.get(due.id)),
-            left_on=day_number(left and left.from_on),
-            left_recorded_on=day_number(left and left.recorded_on),
-            sealed_on=day_number(seal and seal.from_on),
-            sealed_recorded_on=day_number(seal and seal.recorded_on),
-            unsealed_on=day_number(seal and seal.until_on),
+            left_on=day_number(left.from_on if left else None),
+            left_recorded_on=day_number(left.recorded_on if left else None),
+            sealed_on=day_number(seal.from_on if seal else None),
+            sealed_recorded_on=day_number(seal.recorded_on if seal else None),
+            unsealed_on=day_number(seal.until_on if seal else None),
             reason_on=day_number(self._reason(due, place)),
             recorded_on=self._recorded(credit),
-            previous_on=day_number(credit and credit.previous_on),
+            previous_on=day_number(credit.previous_on if credit else None),
             latest_on=_latest(due, credit, on_day),
             moved_on=day_number(self._moved(due)),
         )
@@ -167,7 +167,7 @@ class _Device:
         tried = [each for each in self.facts.attempts_at.get(due.id, ()) if each.outcome == outcome]
         if not tried:
             return None
-        calendar = self.catalogue.calendar(place and place.site)
+        calendar = self.catalogue.calendar(place.site if place else None)
         return reason_stands_from(
             [Attempt(each.tried_on, each.recorded_on) for each in tried],
             due.opens_on,
