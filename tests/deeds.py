@@ -6,16 +6,19 @@ from collections.abc import Callable
 from typing import Any
 
 from pmcore.engines.records import Actor
-from pmcore.engines.vocabulary import AreaKind, EnergySource, Role, ServiceStateKind
+from pmcore.engines.vocabulary import AreaKind, EnergySource, OwnershipKind, Role, UsageUnit
 from pmcore.models import PersonDetails, Placement
 from pmcore.services.catalogue import register_class, register_model, register_revision
 from pmcore.services.corrections import correct_placement
-from pmcore.services.devices import move_device, register_device, set_service_state, set_tag
+from pmcore.services.devices import move_device, register_device, set_tag
 from pmcore.services.files import attach_file
+from pmcore.services.loans import receive_device, set_ownership
 from pmcore.services.people import give_role, register_person, register_provider, set_membership
 from pmcore.services.redaction import redact_text
 from pmcore.services.requests import Receipt, Request
 from pmcore.services.sites import describe_area, describe_site, open_area, open_site, set_holidays
+from pmcore.services.storage import store_device
+from pmcore.services.usage import read_meter, record_use_seen
 from tests.cast import AT, Hospital
 
 
@@ -74,8 +77,18 @@ DEEDS: dict[str, Callable[[Hospital, int, dict[str, Any], dt.date], Receipt]] = 
     "correct a device": _correct,
     "move a device": lambda h, n, by, on: move_device(device=h.device, area=h.theatre, from_on=on, **by),
     "set a tag": lambda h, n, by, on: set_tag(device=h.device, tag=f"T-1{n}", from_on=on, **by),
-    "set a service state": lambda h, n, by, on: set_service_state(
-        device=h.device, state=ServiceStateKind.STORED, from_on=on, **by
+    "store a device": lambda h, n, by, on: store_device(
+        device=h.device, sealed=n % 3 == 0, in_hand=n % 3 == 1, from_on=on, **by
+    ),
+    "receive a device": lambda h, n, by, on: receive_device(
+        device_model=h.model, serial=f"OM-2{n}", kind=OwnershipKind.ON_LOAN, area=h.theatre, from_on=on, **by
+    ),
+    "set whose it is": lambda h, n, by, on: set_ownership(
+        device=h.device, kind=OwnershipKind.LEASED, from_on=on, **by
+    ),
+    "record use": lambda h, n, by, on: record_use_seen(device=h.device, on=on, **by),
+    "read a meter": lambda h, n, by, on: read_meter(
+        device=h.device, unit=UsageUnit.HOURS, value=str(n), on=on, **by
     ),
     "attach a file": lambda h, n, by, on: attach_file(
         thing=h.device, stream=io.BytesIO(b"a photo"), name="inlet.jpg", media_type="image/jpeg", **by

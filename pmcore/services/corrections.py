@@ -1,4 +1,5 @@
-"""What was recorded wrongly about a device is put right by another entry; the wrong one stays readable."""
+"""What was recorded wrongly about a device is put right by another entry; the wrong one stays readable. Days and values
+of states, ownership, loans and meters: `fact_corrections.py`."""
 
 import datetime as dt
 from collections.abc import Sequence
@@ -57,11 +58,11 @@ def correct_placement(
 ) -> Receipt:
     """The placement `wrong` (its id) was another. Raises ReasonMissing, AlreadyReplaced, UnknownReference, WrongSite,
     NotAllowed."""
-    fact = _fact(wrong, [Placement])
+    fact = fact_with_id(wrong, [Placement])
     right = Row(Placement, device=fact.device_id, from_on=from_on, area=area)
     check_values(right)
     check_area(actor, area)
-    return _replace("device_placed", fact, [right], reason=reason, actor=actor, at=at, request=request)
+    return replace_fact("device_placed", fact, [right], reason=reason, actor=actor, at=at, request=request)
 
 
 @use_case("correct a device", "device_identified")
@@ -77,11 +78,11 @@ def correct_identity(
 ) -> Receipt:
     """The identity `wrong` (its id) has another model or serial number. Raises SerialTaken, ReasonMissing,
     AlreadyReplaced, UnknownReference, WrongSite, NotAllowed."""
-    fact = _fact(wrong, [DeviceIdentity])
+    fact = fact_with_id(wrong, [DeviceIdentity])
     right = Row(DeviceIdentity, device=fact.device_id, device_model=device_model, serial=serial)
     check_values(right)
     check_serial_free(device_model, serial, fact.device_id)
-    return _replace("device_identified", fact, [right], reason=reason, actor=actor, at=at, request=request)
+    return replace_fact("device_identified", fact, [right], reason=reason, actor=actor, at=at, request=request)
 
 
 @use_case("correct a device", *TAKEN_BACK_AS.values())
@@ -90,13 +91,13 @@ def take_back(*, wrong: int, reason: str, actor: Actor, at: dt.datetime, request
 
     Raises ReasonMissing, AlreadyReplaced, UnknownReference, TagTaken, WrongSite, NotAllowed.
     """
-    fact = _fact(wrong, list(TAKEN_BACK_AS))
+    fact = fact_with_id(wrong, list(TAKEN_BACK_AS))
     if isinstance(fact, TagHeld):
         _check_earlier_tag_free(fact)
-    return _replace(TAKEN_BACK_AS[type(fact)], fact, [], reason=reason, actor=actor, at=at, request=request)
+    return replace_fact(TAKEN_BACK_AS[type(fact)], fact, [], reason=reason, actor=actor, at=at, request=request)
 
 
-def _fact(wrong: int, tables: Sequence[type[Fact]]) -> Any:
+def fact_with_id(wrong: int, tables: Sequence[type[Fact]]) -> Any:
     """The fact of that id, from whichever of the tables has it: all share one counter."""
     for table in tables:
         fact = table.objects.filter(pk=wrong).first()
@@ -105,7 +106,7 @@ def _fact(wrong: int, tables: Sequence[type[Fact]]) -> Any:
     raise UnknownReference(" or ".join(table.record_name() for table in tables), [wrong])
 
 
-def _replace(
+def replace_fact(
     kind: str, wrong: Any, rows: list[Row], *, reason: str, actor: Actor, at: dt.datetime, request: Request | None
 ) -> Receipt:
     check_device(actor, wrong.device_id, at.date())

@@ -3,9 +3,12 @@ happened yet?"""
 
 import datetime as dt
 
+from pmcore.engines.records import Actor
 from pmcore.models import Device, DeviceOrigin
 from pmcore.queries.columns import BadValue
-from pmcore.queries.site_days import SiteDay, Zones, site_day
+from pmcore.queries.head import head
+from pmcore.queries.site_days import SiteDay, Zones, site_day, site_on
+from pmcore.services.permissions import check_device as check_site_of_device
 from pmcore.services.refusals import RecordRefused, UnknownReference
 
 
@@ -33,6 +36,16 @@ def check_device(device: int) -> None:
     """Raises UnknownReference."""
     if not Device.objects.filter(pk=device).exists():
         raise UnknownReference("device", [device])
+
+
+def check_day_of(actor: Actor, device: int, day: dt.date, at: dt.datetime) -> None:
+    """Something can be said of the device for that day: it is one of the actor's, the day has come at its site, and its
+    history had begun. Raises UnknownReference, WrongSite, InTheFuture, NotYetInRecord."""
+    known = head().size
+    check_device(device)
+    check_site_of_device(actor, device, day)
+    check_day_has_come(day, at, site_on(device, day, known), known)
+    check_in_record(device, day, known)
 
 
 def check_in_record(device: int, on: dt.date, known: int) -> None:

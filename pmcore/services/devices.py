@@ -1,9 +1,13 @@
-"""Devices: registered, moved, labelled, put out of service. What was recorded wrongly: `corrections.py`."""
+"""Devices: registered, moved, labelled. Where they are kept: `storage.py`; lost and found: `locating.py`; how they go:
+`departures.py`; whose they are: `loans.py`; how much they are used: `usage.py`; what was recorded wrongly:
+`corrections.py`."""
 
 import datetime as dt
+from dataclasses import dataclass
+from typing import Any
 
 from pmcore.engines.records import Actor
-from pmcore.engines.vocabulary import Departure, OwnershipKind, ServiceStateKind
+from pmcore.engines.vocabulary import OwnershipKind, ServiceStateKind
 from pmcore.models import (
     Device,
     DeviceIdentity,
@@ -17,9 +21,11 @@ from pmcore.models import (
 )
 from pmcore.models.rows import Row
 from pmcore.services.append import append
+from pmcore.services.device_days import check_day_of
 from pmcore.services.permissions import check_area, check_device, use_case
 from pmcore.services.refusals import RecordRefused
 from pmcore.services.requests import Receipt, Request
+from pmcore.services.service_states import check_still_here
 from pmcore.services.values import check_values, same_but_for_case
 
 
@@ -35,8 +41,29 @@ class RevisionOfAnotherModel(RecordRefused):
     """The revision is none of the device's model."""
 
 
-class DepartureUnclear(RecordRefused):
-    """A device that leaves says how, and only that one does."""
+class ComesAsLeft(RecordRefused):
+    """A device that comes into the inventory has not left it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Arrival:
+    """A device comes: where it stands from then on, whose it is, when it goes back, and the tag that it gets."""
+
+    area: int
+    from_on: dt.date
+    ownership: OwnershipKind
+    provider: int | None = None
+    until_on: dt.date | None = None
+    tag: str | None = None
+
+    def rows(self, device: int | Row, state: ServiceStateKind = ServiceStateKind.IN_SERVICE) -> list[Row]:
+        said: dict[str, Any] = {"device": device, "from_on": self.from_on}
+        rows = [
+            Row(Placement, area=self.area, **said),
+            Row(Ownership, kind=self.ownership, provider=self.provider, until_on=self.until_on, **said),
+            Row(ServiceState, state=state, **said),
+        ]
+        return rows if self.tag is None else [*rows, Row(TagHeld, tag=self.tag, **said)]
 
 
 @use_case("register a device", "device_registered")
@@ -59,47 +86,39 @@ def register_device(
 ) -> Receipt:
     """A device comes into the inventory. Its history counts from `known_from_on`, or from that day.
 
-    Raises SerialTaken, TagTaken, RevisionOfAnotherModel, DepartureUnclear, WrongSite, NotAllowed.
+    Raises SerialTaken, TagTaken, RevisionOfAnotherModel, ComesAsLeft, WrongSite, NotAllowed.
     """
-    device = Row(Device)
-    identity = Row(DeviceIdentity, device=device, device_model=device_model, serial=serial)
-    origin = Row(
-        DeviceOrigin,
-        device=device,
-        known_from_on=known_from_on or from_on,
+    rows = opening_rows(
+        device_model,
+        serial,
+        Arrival(area, from_on, ownership, tag=tag),
+        revision=revision,
+        state=state,
+        known_from_on=known_from_on,
         acquired_on=acquired_on,
         found_in_use=found_in_use,
     )
-    rows = [
-        device,
-        identity,
-        origin,
-        Row(Placement, device=device, from_on=from_on, area=area),
-        Row(Ownership, device=device, from_on=from_on, kind=ownership),
-        Row(ServiceState, device=device, from_on=from_on, state=state),
-    ]
-    if tag is not None:
-        rows.append(Row(TagHeld, device=device, from_on=from_on, tag=tag))
-    if revision is not None:
-        rows.append(Row(DeviceRevision, device=device, from_on=from_on, revision=revision))
     check_values(*rows)
     check_area(actor, area)
     check_serial_free(device_model, serial)
     check_tag_free(tag, from_on)
-    _check_departure(state, None)
+    if state == ServiceStateKind.LEFT:
+        raise ComesAsLeft("A device that comes into the inventory has not left it.")
     _check_revision(revision, device_model)
-    return append("device_registered", device, rows, actor=actor, at=at, request=request)
+    return append("device_registered", rows[0], rows, actor=actor, at=at, request=request)
 
 
 @use_case("move a device", "device_placed")
 def move_device(
     *, device: int, area: int, from_on: dt.date, actor: Actor, at: dt.datetime, request: Request | None = None
 ) -> Receipt:
-    """From a day on it stands in another area. Raises WrongSite where the actor is no member of both sites."""
+    """From a day on it stands in another area. Raises WrongSite where the actor is no member of both sites, HasLeft,
+    InTheFuture, NotYetInRecord, UnknownReference."""
     row = Row(Placement, device=device, from_on=from_on, area=area)
     check_values(row)
-    check_device(actor, device, from_on)
+    check_day_of(actor, device, from_on, at)
     check_area(actor, area)
+    check_still_here(device, from_on)
     return append("device_placed", device, [row], actor=actor, at=at, request=request)
 
 
@@ -115,37 +134,31 @@ def set_tag(
     return append("tag_set", device, [row], actor=actor, at=at, request=request)
 
 
-@use_case("set a service state", "service_state_set")
-def set_service_state(
+def opening_rows(
+    device_model: int,
+    serial: str,
+    arrival: Arrival,
     *,
-    device: int,
-    state: ServiceStateKind,
-    from_on: dt.date,
-    actor: Actor,
-    at: dt.datetime,
-    sealed: bool | None = None,
-    in_hand: bool | None = None,
-    last_seen_on: dt.date | None = None,
-    departure: Departure | None = None,
-    note: str | None = None,
-    request: Request | None = None,
-) -> Receipt:
-    """In service, stored, not located or left, from a day on. Raises DepartureUnclear, WrongSite."""
-    row = Row(
-        ServiceState,
+    revision: int | None = None,
+    state: ServiceStateKind = ServiceStateKind.IN_SERVICE,
+    known_from_on: dt.date | None = None,
+    acquired_on: dt.date | None = None,
+    found_in_use: bool = False,
+) -> list[Row]:
+    """All that is said of a device when it first comes; the first row is the device itself."""
+    device, from_on = Row(Device), arrival.from_on
+    origin = Row(
+        DeviceOrigin,
         device=device,
-        from_on=from_on,
-        state=state,
-        sealed=sealed,
-        in_hand=in_hand,
-        last_seen_on=last_seen_on,
-        departure=departure,
-        note=note,
+        known_from_on=known_from_on or from_on,
+        acquired_on=acquired_on,
+        found_in_use=found_in_use,
     )
-    check_values(row)
-    check_device(actor, device, from_on)
-    _check_departure(state, departure)
-    return append("service_state_set", device, [row], actor=actor, at=at, request=request)
+    identity = Row(DeviceIdentity, device=device, device_model=device_model, serial=serial)
+    rows = [device, identity, origin, *arrival.rows(device, state)]
+    if revision is not None:
+        rows.append(Row(DeviceRevision, device=device, from_on=from_on, revision=revision))
+    return rows
 
 
 def check_serial_free(device_model: int, serial: str, device: int | None = None) -> None:
@@ -169,11 +182,6 @@ def _next_tag_on(device: int | None, after: dt.date) -> dt.date:
     """The day on which what is said of the device's tag `after` a day changes again."""
     later = TagHeld.objects.current().filter(device=device, from_on__gt=after).order_by("from_on").first()
     return dt.date.max if later is None else later.from_on
-
-
-def _check_departure(state: ServiceStateKind, departure: Departure | None) -> None:
-    if (state == ServiceStateKind.LEFT) != (departure is not None):
-        raise DepartureUnclear("A device that leaves the inventory says how it left, and no other does.")
 
 
 def _check_revision(revision: int | None, device_model: int) -> None:

@@ -46,11 +46,25 @@ def place_hold(
     check_in_record(device, from_on, known)
     if finding is not None:
         _check_finding(finding, device)
+    rows = hold_rows(device, reason, from_on, actor, finding=finding, note=note)
+    return append("hold_placed", device, rows, actor=actor, at=at, request=request)
+
+
+def hold_rows(
+    device: int,
+    reason: HoldReason,
+    from_on: dt.date,
+    actor: Actor,
+    *,
+    finding: int | None = None,
+    note: str | None = None,
+) -> list[Row]:
+    """A new hold, to be placed by whichever act calls for it."""
     hold = Row(Hold, device=device)
     details = Row(
         HoldDetails, hold=hold, from_on=from_on, reason=reason, finding=finding, placed_by=actor.person, note=note
     )
-    return append("hold_placed", device, [hold, details], actor=actor, at=at, request=request)
+    return [hold, details]
 
 
 def take_back_hold(

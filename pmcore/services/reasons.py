@@ -2,15 +2,14 @@
 
 import datetime as dt
 
-from pmcore.engines.attempts import reason_stands_from
 from pmcore.engines.records import Actor
-from pmcore.engines.records import Attempt as Tried
 from pmcore.engines.vocabulary import AttemptOutcome, HoldReason, ReasonCode, ServiceStateKind
-from pmcore.models import Attempt, DueInspection, Entry, ReasonNotDone, ServiceState
+from pmcore.models import Attempt, DueInspection, ReasonNotDone, ServiceState
 from pmcore.models.rows import Row
 from pmcore.queries.head import head
 from pmcore.queries.holds import holds_in_force
-from pmcore.queries.site_days import WorkingCalendar, Zones, site_on, working_calendar
+from pmcore.queries.searches import attempts_stand_from, recorded_on
+from pmcore.queries.site_days import site_on
 from pmcore.services.append import append
 from pmcore.services.corrections import ReasonMissing
 from pmcore.services.device_days import check_day_has_come, check_happened, check_in_record, place_of
@@ -153,15 +152,7 @@ def _hold_in_force(due: DueInspection, reason: ReasonCode, from_on: dt.date, hol
 
 def _check_attempts(due: DueInspection, reason: ReasonCode, from_on: dt.date, site: int | None, known: int) -> None:
     outcome, days = _ATTEMPTS[reason]
-    rows = Attempt.objects.known(known).filter(due_inspection=due.pk, outcome=outcome, tried_on__lte=from_on)
-    tried = [
-        Tried(tried_on, _recorded_on(entry, site, known)) for tried_on, entry in rows.values_list("tried_on", "entry")
-    ]
-    calendar = WorkingCalendar.usual() if site is None else working_calendar(site, due.closes_on, known)
-    stands = reason_stands_from(
-        tried, due.opens_on, due.closes_on, weekend=calendar.weekend, holidays=calendar.holidays, days_needed=days
-    )
-    if stands is None:
+    if attempts_stand_from(due, outcome, from_on, site, known, days_needed=days) is None:
         wanted = "an attempt" if days == 1 else f"attempts on {days} days"
         raise AttemptsMissing(f"{wanted} with this outcome, inside the window and recorded in time, were wanted.")
 
@@ -169,12 +160,7 @@ def _check_attempts(due: DueInspection, reason: ReasonCode, from_on: dt.date, si
 def _check_departure(due: DueInspection, site: int | None, known: int) -> None:
     states = ServiceState.objects.known(known).on(due.closes_on).filter(device=due.device_id)
     left = states.filter(state=ServiceStateKind.LEFT).values_list("entry", flat=True).first()
-    if left is None or _recorded_on(left, site, known) <= due.closes_on:
+    if left is None or recorded_on(left, site, known) <= due.closes_on:
         raise DepartureMissing(
             f"The device {due.device_id} had not left by {due.closes_on}, or it was recorded by then."
         )
-
-
-def _recorded_on(entry: int, site: int | None, known: int) -> dt.date:
-    at = Entry.objects.get(seq=entry).at
-    return (None if site is None else Zones(known).day_at(site, at)) or at.date()

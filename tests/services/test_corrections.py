@@ -4,13 +4,13 @@ from typing import Any
 
 import pytest
 
-from pmcore.engines.vocabulary import ServiceStateKind
 from pmcore.models import DeviceIdentity, Entry, Placement, ServiceState
 from pmcore.queries.columns import BadValue
 from pmcore.queries.head import head
 from pmcore.queries.verification import verify
 from pmcore.services.corrections import ReasonMissing, correct_identity, correct_placement, take_back
-from pmcore.services.devices import SerialTaken, move_device, set_service_state
+from pmcore.services.devices import SerialTaken, move_device
+from pmcore.services.locating import mark_not_located
 from pmcore.services.refusals import AlreadyReplaced, UnknownReference, WrongSite
 from tests.cast import AT, JANUARY, Hospital, a_device, a_hospital, check_refused
 from tests.history import MARCH
@@ -83,7 +83,7 @@ def test_an_identity_is_corrected_but_not_into_another_device(hospital: Hospital
 
 def test_what_never_was_is_taken_back_and_what_was_before_holds_on(hospital: Hospital) -> None:
     by_ruan: dict[str, Any] = {"from_on": MARCH, "actor": hospital.ruan, "at": AT}
-    set_service_state(device=hospital.device, state=ServiceStateKind.NOT_LOCATED, **by_ruan)
+    mark_not_located(device=hospital.device, **by_ruan)
     wrong = ServiceState.objects.current().get(device=hospital.device, from_on=MARCH).pk
     take_back(wrong=wrong, **by_odile(hospital, "It stood behind the door."))
     assert ServiceState.objects.current().on(MARCH).get(device=hospital.device).state == "in_service"

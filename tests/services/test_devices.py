@@ -18,16 +18,18 @@ from pmcore.models import (
 from pmcore.queries.columns import BadValue
 from pmcore.queries.verification import verify
 from pmcore.services.catalogue import register_model, register_revision
+from pmcore.services.departures import leave_inventory
+from pmcore.services.device_days import InTheFuture, NotYetInRecord
 from pmcore.services.devices import (
-    DepartureUnclear,
+    ComesAsLeft,
     RevisionOfAnotherModel,
     SerialTaken,
     move_device,
     register_device,
-    set_service_state,
     set_tag,
 )
 from pmcore.services.refusals import Conflict, UnknownReference, WrongSite
+from pmcore.services.service_states import HasLeft
 from tests.cast import AT, JANUARY, Hospital, a_device, a_hospital, check_refused
 from tests.history import MARCH
 
@@ -78,7 +80,7 @@ def test_its_history_counts_from_the_first_day_unless_another_is_said(hospital: 
         ({"from_on": dt.datetime(2026, 3, 1, tzinfo=dt.UTC)}, BadValue),
         ({"known_from_on": "last year"}, BadValue),
         ({"ownership": "stolen"}, BadValue),
-        ({"state": ServiceStateKind.LEFT}, DepartureUnclear),
+        ({"state": ServiceStateKind.LEFT}, ComesAsLeft),
         ({"device_model": 404}, UnknownReference),
         ({"area": 404}, UnknownReference),
         ({"revision": 404}, UnknownReference),
@@ -121,6 +123,17 @@ def test_a_device_stands_at_one_place_a_day(hospital: Hospital) -> None:
         move_device(device=hospital.device, area=hospital.ward, from_on=JANUARY, actor=hospital.odile, at=AT)
 
 
+def test_a_device_moves_on_a_day_that_has_come_and_while_it_is_here(hospital: Hospital) -> None:
+    deed: dict[str, Any] = {"device": hospital.device, "area": hospital.ward, "actor": hospital.odile, "at": AT}
+    with check_refused(InTheFuture):
+        move_device(from_on=AT.date() + dt.timedelta(days=1), **deed)
+    with check_refused(NotYetInRecord):
+        move_device(from_on=JANUARY - dt.timedelta(days=1), **deed)
+    leave_inventory(device=hospital.device, departure=Departure.SOLD, from_on=MARCH, actor=hospital.odile, at=AT)
+    with check_refused(HasLeft):
+        move_device(from_on=MARCH, **deed)
+
+
 def test_nothing_is_moved_to_or_from_another_site(hospital: Hospital) -> None:
     by_ruan: dict[str, Any] = {"actor": hospital.ruan, "at": AT}
     with check_refused(WrongSite):
@@ -132,7 +145,7 @@ def test_nothing_is_moved_to_or_from_another_site(hospital: Hospital) -> None:
         move_device(device=elsewhere, area=hospital.theatre, from_on=JANUARY - dt.timedelta(days=1), **by_ruan)
 
 
-def test_a_device_of_another_site_is_neither_registered_nor_labelled_nor_put_away(hospital: Hospital) -> None:
+def test_a_device_of_another_site_is_neither_registered_nor_labelled(hospital: Hospital) -> None:
     one_site = type(hospital.odile)(hospital.odile.person, hospital.odile.role, hospital.ruan.sites)
     with check_refused(WrongSite):
         register_device(**{**asked_of(hospital), "area": hospital.ward, "actor": one_site})
@@ -140,8 +153,6 @@ def test_a_device_of_another_site_is_neither_registered_nor_labelled_nor_put_awa
     by_ruan: dict[str, Any] = {"from_on": MARCH, "actor": hospital.ruan, "at": AT}
     with check_refused(WrongSite):
         set_tag(device=elsewhere, tag="T-3", **by_ruan)
-    with check_refused(WrongSite):
-        set_service_state(device=elsewhere, state=ServiceStateKind.STORED, **by_ruan)
 
 
 def test_what_does_not_exist_is_refused(hospital: Hospital) -> None:
@@ -152,14 +163,3 @@ def test_what_does_not_exist_is_refused(hospital: Hospital) -> None:
         move_device(device=404, area=hospital.ward, **by_odile)
     with check_refused(UnknownReference):
         set_tag(device=404, tag="T-4", **by_odile)
-
-
-def test_a_departure_says_how(hospital: Hospital) -> None:
-    deed: dict[str, Any] = {"device": hospital.device, "from_on": MARCH, "actor": hospital.ruan, "at": AT}
-    with check_refused(DepartureUnclear):
-        set_service_state(state=ServiceStateKind.LEFT, **deed)
-    with check_refused(DepartureUnclear):
-        set_service_state(state=ServiceStateKind.STORED, departure=Departure.SOLD, **deed)
-    set_service_state(state=ServiceStateKind.LEFT, departure=Departure.SCRAPPED, note="Column bent.", **deed)
-    left = ServiceState.objects.current().on(MARCH).get(device=hospital.device)
-    assert (left.departure, left.note.words) == ("scrapped", "Column bent.")

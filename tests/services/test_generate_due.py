@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from pmcore.engines.records import SYSTEM
-from pmcore.engines.vocabulary import Departure, ServiceStateKind
+from pmcore.engines.vocabulary import Departure
 from pmcore.models import (
     CarriedOver,
     DueInspection,
@@ -22,7 +22,8 @@ from pmcore.models.rows import Row
 from pmcore.queries.head import head
 from pmcore.queries.verification import verify
 from pmcore.services.append import append
-from pmcore.services.devices import move_device, register_device, set_service_state
+from pmcore.services.departures import leave_inventory
+from pmcore.services.devices import move_device, register_device
 from pmcore.services.generate_due import UnknownSite, generate_due
 from tests.cast import AT, Hospital, a_hospital
 from tests.history import day
@@ -201,10 +202,7 @@ def test_only_devices_that_are_there_and_covered_are_due(hospital: Hospital) -> 
         actor=hospital.odile,
         at=AT,
     ).subject
-    set_service_state(
-        device=gone, state=ServiceStateKind.LEFT, departure=Departure.SOLD, from_on=day("2026-02-01"),
-        actor=hospital.odile, at=AT,
-    )  # fmt: skip
+    leave_inventory(device=gone, departure=Departure.SOLD, from_on=day("2026-02-01"), actor=hospital.odile, at=AT)
     swept(hospital, "2026-06-01")
     assert (due_days(elsewhere), due_days(gone)) == ([], [])
     move_device(device=elsewhere, area=hospital.theatre, from_on=day("2026-06-02"), actor=hospital.odile, at=AT)

@@ -23,7 +23,10 @@ WHO = {
     **dict.fromkeys(["register a person", "give a role", "set a membership", "register a provider"], OFFICE),
     **dict.fromkeys(["register a class", "register a model", "register a revision"], MANAGED),
     **dict.fromkeys(["register a device", "correct a device"], MANAGED),
-    **dict.fromkeys(["move a device", "set a tag", "set a service state", "attach a file"], AT_WORK),
+    **dict.fromkeys(["move a device", "set a tag", "store a device", "attach a file"], AT_WORK),
+    **dict.fromkeys(["receive a device", "read a meter"], AT_WORK),
+    "set whose it is": MANAGED,
+    "record use": {*AT_WORK, Role.CLINICAL_LEAD},
 }
 
 
@@ -47,6 +50,13 @@ def test_each_deed_is_done_by_its_roles_and_by_no_other(deed: str) -> None:
 
 # These are tried where their sheets, plans and evidence are made.
 ELSEWHERE = {
+    "mark not located": "test_locating",
+    "mark found again": "test_locating",
+    "declare a device lost": "test_locating",
+    "put out of the inventory": "test_departures",
+    "return a device": "test_departures",
+    "swap a device": "test_departures",
+    "lend a device": "test_loans",
     "write a procedure": "test_procedures",
     "approve a procedure": "test_procedures",
     "make a plan": "test_plans",

@@ -5,14 +5,14 @@ from typing import Any
 
 import pytest
 
-from pmcore.engines.vocabulary import AttemptOutcome, Departure, HoldReason, ReasonCode, Role, ServiceStateKind
+from pmcore.engines.vocabulary import AttemptOutcome, Departure, HoldReason, ReasonCode, Role
 from pmcore.models import Attempt, HoldDetails, Placement, ReasonNotDone, SiteHoliday
 from pmcore.models.rows import Row
 from pmcore.queries.head import head
 from pmcore.queries.verification import verify
 from pmcore.services.corrections import ReasonMissing
+from pmcore.services.departures import leave_inventory
 from pmcore.services.device_days import InTheFuture
-from pmcore.services.devices import set_service_state
 from pmcore.services.holds import place_hold
 from pmcore.services.reasons import (
     AttemptsMissing,
@@ -192,10 +192,7 @@ def test_a_hold_placed_after_the_close_explains_nothing(bench: Bench) -> None:
 
 
 def left(bench: Bench, on: dt.date, recorded_at: dt.datetime) -> None:
-    set_service_state(
-        device=bench.device, state=ServiceStateKind.LEFT, from_on=on, departure=Departure.SCRAPPED, actor=bench.odile,
-        at=recorded_at,
-    )  # fmt: skip
+    leave_inventory(device=bench.device, departure=Departure.SCRAPPED, from_on=on, actor=bench.odile, at=recorded_at)
 
 
 def departed(bench: Bench) -> Receipt:
