@@ -6,7 +6,7 @@ from datetime import date
 
 from pmcore.engines.vocabulary import RiskClass
 
-_ORDER = (RiskClass.OTHER, RiskClass.HIGH_RISK, RiskClass.LIFE_SUPPORT)
+RISK_ORDER = (RiskClass.OTHER, RiskClass.HIGH_RISK, RiskClass.LIFE_SUPPORT)
 
 
 class UnscoredFactor(ValueError):
@@ -47,7 +47,7 @@ def risk_class_on(words: Sequence[RiskWord], day: date, otherwise: RiskClass = R
         if word.from_on > day:
             break
         becomes = word.risk_class or otherwise
-        lowers = _ORDER.index(becomes) < _ORDER.index(said or otherwise)
+        lowers = RISK_ORDER.index(becomes) < RISK_ORDER.index(said or otherwise)
         if not lowers or word.recorded_on <= day:
             said = word.risk_class
     return said or otherwise

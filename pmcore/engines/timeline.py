@@ -1,6 +1,7 @@
 """Values that hold from a day on, and the one that holds on a day."""
 
 from bisect import bisect_right
+from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from datetime import date
 from typing import Generic, TypeVar
@@ -29,3 +30,11 @@ class Timeline(Generic[Value]):
     def from_the_first_on(self, day: date) -> Value | None:
         """As `on`, but before the first day the first value holds already; None where there is none at all."""
         return self._values[max(bisect_right(self._days, day) - 1, 0)] if self._values else None
+
+
+def timelines(rows: Iterable[tuple[int, date, Value]]) -> dict[int, Timeline[Value]]:
+    """Of rows (key, first day, value) in order of their days: a timeline for each key."""
+    found: dict[int, list[tuple[date, Value]]] = defaultdict(list)
+    for key, from_on, value in rows:
+        found[key].append((from_on, value))
+    return {key: Timeline(changes) for key, changes in found.items()}

@@ -2,30 +2,24 @@
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
 from pmcore.engines.due_dates import IntervalRule, Window
-from pmcore.engines.risk import RiskWord, UnscoredFactor, score, scored_class
-from pmcore.engines.timeline import Timeline
-from pmcore.engines.vocabulary import Basis, PlanBasis, RiskClass, Unit
+from pmcore.engines.risk import RiskWord
+from pmcore.engines.timeline import Timeline, timelines
+from pmcore.engines.vocabulary import Basis, PlanBasis, Unit
 from pmcore.engines.working_days import SATURDAY_AND_SUNDAY
 from pmcore.models import (
-    ClassDetails,
     CoveredProcedure,
-    Entry,
     ModelDetails,
     PlanTerms,
-    RiskAssessment,
-    RiskPoints,
-    RiskScore,
-    RiskTableValues,
     SettingValue,
     SiteHoliday,
     SiteWeek,
 )
 from pmcore.queries.figure_settings import DEFAULTS
+from pmcore.queries.risk import risk_facts
 from pmcore.queries.site_days import WorkingCalendar, Zones
 
 
@@ -69,20 +63,12 @@ def catalogue(known: int) -> Catalogue:
         known=known,
         plans=_plans(known),
         classes=_timelines(ModelDetails.objects.known(known), "device_model_id", "device_class_id"),
-        risk=_risk(known),
+        risk=risk_facts(known).words,
         covers=_covers(known),
         zones=Zones(known),
         calendars=_calendars(known),
         settings=_settings(known),
     )
-
-
-def timelines(rows: Iterable[tuple[int, dt.date, Any]]) -> dict[int, Timeline[Any]]:
-    """Of rows (key, first day, value) in order of their days: a timeline for each key."""
-    found: dict[int, list[tuple[dt.date, Any]]] = defaultdict(list)
-    for key, from_on, value in rows:
-        found[key].append((from_on, value))
-    return {key: Timeline(changes) for key, changes in found.items()}
 
 
 def _timelines(facts: Any, key: str, value: str) -> dict[int, Timeline[Any]]:
@@ -100,54 +86,6 @@ def _plans(known: int) -> dict[int, Timeline[PlanOnDay]]:
 
 def _rule(every: int, unit: str, counts_from: str) -> IntervalRule:
     return IntervalRule(every, Unit(unit), Basis(counts_from), Window.days(0, 0))
-
-
-def _risk(known: int) -> dict[int, list[RiskWord]]:
-    """Of each class its words in order. Whatever supports life is said by the class, from the first assessment on."""
-    assessments = RiskAssessment.objects.known(known)
-    scores: dict[int, dict[str, str]] = defaultdict(dict)
-    levels = RiskScore.objects.known(known).values_list("assessment_id", "factor", "level")
-    for assessment, factor, level in levels:
-        scores[assessment][factor] = level
-    tables = _tables(known)
-    supports = _timelines(ClassDetails.objects.known(known), "device_class_id", "life_support")
-    moments = dict(Entry.objects.filter(seq__in=assessments.values("entry")).values_list("seq", "at"))
-    found: dict[int, list[RiskWord]] = defaultdict(list)
-    for device_class, timeline in supports.items():
-        found[device_class] = [
-            RiskWord(from_on, from_on, RiskClass.LIFE_SUPPORT) for from_on, supports_life in timeline if supports_life
-        ]
-    columns = ("device_class_id", "from_on", "table_id", "id", "entry")
-    for device_class, from_on, table, assessment, entry in assessments.order_by("from_on", "id").values_list(*columns):
-        life_support = bool(device_class in supports and supports[device_class].on(from_on))
-        values = tables[table].from_the_first_on(from_on) if table in tables else None
-        if values is not None:
-            high_risk_from, points = values
-            becomes = _scored(points, scores[assessment], high_risk_from, life_support=life_support)
-            found[device_class].append(RiskWord(from_on, moments[entry].date(), becomes))
-    return {device_class: sorted(words, key=lambda word: word.from_on) for device_class, words in found.items()}
-
-
-def _scored(
-    points: dict[tuple[str, str], int], levels: dict[str, str], high_risk_from: int, *, life_support: bool
-) -> RiskClass:
-    """A level that the table has no points for counts as the gravest: nobody may slip down through a gap."""
-    try:
-        return scored_class(score(points, levels), high_risk_from, life_support=life_support)
-    except UnscoredFactor:
-        return scored_class(high_risk_from, high_risk_from, life_support=life_support)
-
-
-def _tables(known: int) -> dict[int, Timeline[tuple[int, dict[tuple[str, str], int]]]]:
-    points: dict[int, dict[tuple[str, str], int]] = defaultdict(dict)
-    rows = RiskPoints.objects.known(known).values_list("values_id", "factor", "level", "points")
-    for values, factor, level, worth in rows:
-        points[values][factor, level] = worth
-    said = RiskTableValues.objects.known(known).order_by("from_on", "id")
-    return timelines(
-        (table, from_on, (high_risk_from, points[values]))
-        for table, from_on, high_risk_from, values in said.values_list("table_id", "from_on", "high_risk_from", "id")
-    )
 
 
 def _covers(known: int) -> dict[int, frozenset[int]]:

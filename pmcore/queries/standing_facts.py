@@ -10,7 +10,7 @@ from django.db.models import Q, QuerySet
 
 from pmcore.engines.risk import RiskWord
 from pmcore.engines.spells import StateChange, standing_since
-from pmcore.engines.timeline import Timeline
+from pmcore.engines.timeline import Timeline, timelines
 from pmcore.engines.vocabulary import RiskClass, ServiceStateKind
 from pmcore.models import (
     Attempt,
@@ -29,7 +29,7 @@ from pmcore.models import (
     Withdrawal,
 )
 from pmcore.queries.inspections import CompletedInspection, completed
-from pmcore.queries.standing_catalogue import Catalogue, timelines
+from pmcore.queries.standing_catalogue import Catalogue
 
 
 class WrittenDue(NamedTuple):

@@ -49,6 +49,7 @@ class Lists:
     moved: tuple[Listed, ...]
     ended: tuple[Listed, ...]
     suspended: tuple[Listed, ...]
+    withdrawn: tuple[Listed, ...]
 
 
 def lists_of(standings: Standings, counted: NDArray[np.int8], as_of: dt.date, catalogue: Catalogue) -> Lists:
@@ -72,6 +73,7 @@ def lists_of(standings: Standings, counted: NDArray[np.int8], as_of: dt.date, ca
         moved=listed(stands & (standings.moved_on <= day)),
         ended=listed(_is(counted, Counted.ENDED)),
         suspended=listed(_is(counted, Counted.SUSPENDED)),
+        withdrawn=listed(~stands),
     )
 
 

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pmcore.engines.records import Actor
-from pmcore.engines.vocabulary import InspectionKind
+from pmcore.engines.vocabulary import HoldReason, InspectionKind, Outcome
 from pmcore.models import (
     Inspection,
     InspectionSession,
@@ -20,11 +20,13 @@ from pmcore.models import (
 )
 from pmcore.models.rows import Row
 from pmcore.queries.head import head
+from pmcore.queries.holds import holds_in_force
 from pmcore.queries.inspections import completed
 from pmcore.queries.site_days import SiteDay
 from pmcore.services.append import append
 from pmcore.services.corrections import ReasonMissing
 from pmcore.services.device_days import check_device, check_happened, check_in_record, place_of
+from pmcore.services.holds import hold_rows
 from pmcore.services.lock import writing
 from pmcore.services.permissions import check_role, check_site
 from pmcore.services.re_anchoring import anchor_row, check_re_anchoring
@@ -109,6 +111,7 @@ def record_inspection(
     request: Request | None = None,
 ) -> Receipt:
     """A new inspection of the device with its first session; or, with `inspection`, a further session of that one.
+    Where a step failed, the same act places a hold.
 
     The day is the calendar's at the device's site; `site` is needed only where no placement says which. With
     `re_anchor_plan` that plan counts for the device from this day on: the session must complete the inspection.
@@ -132,7 +135,7 @@ def record_inspection(
         _check_new(work, place.day, inspection, known)
         target = Row(Inspection, device=device) if inspection is None else inspection
         opened = [target] if isinstance(target, Row) else []
-        rows = [*opened, *work.rows(target, place)]
+        rows = [*opened, *work.rows(target, place), *_holds(work, place.day, actor, known)]
         receipt = append(KIND, device, rows, actor=actor, at=at, request=request)
         _check_anchor(work, target.id if isinstance(target, Row) else target, place.day)
     return receipt
@@ -177,7 +180,8 @@ def correct_session(
         if others.exists():
             _check_belongs(wrong.inspection_id, work, known)
         _check_new(work, place.day, wrong.inspection_id, known, wrong=wrong.pk)
-        rows, replaced = work.rows(wrong.inspection_id, place), [wrong, *_anchored_by(wrong)]
+        rows = [*work.rows(wrong.inspection_id, place), *_holds(work, place.day, actor, known)]
+        replaced = [wrong, *_anchored_by(wrong)]
         receipt = append(KIND, work.device, rows, replaces=replaced, note=reason, actor=actor, at=at, request=request)
         _check_anchor(work, wrong.inspection_id, place.day)
     return receipt
@@ -198,6 +202,16 @@ def take_back_session(
         replaced = [wrong, *_anchored_by(wrong)]
         device = wrong.inspection.device_id
         return append(KIND, device, replaces=replaced, note=reason, actor=actor, at=at, request=request)
+
+
+def _holds(work: _Work, day: dt.date, actor: Actor, known: int) -> list[Row]:
+    """A device that fails is held from that day on, once, whoever corrects the sheet later."""
+    reason = HoldReason.INSPECTION_FAILED
+    if all(line.outcome != Outcome.FAILED for line in work.readings):
+        return []
+    if any(held.reason == reason for held in holds_in_force(work.device, day, known)):
+        return []
+    return hold_rows(work.device, reason, day, actor)
 
 
 def _checked(work: _Work, actor: Actor, at: dt.datetime, known: int) -> SiteDay:

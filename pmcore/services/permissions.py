@@ -52,6 +52,7 @@ MAY: dict[str, frozenset[Role]] = {
     "approve a procedure": _MANAGER,
     "make a plan": _MANAGER,
     "change a setting": _MANAGED,
+    "assess risk": _MANAGER,
     "record an inspection": _AT_WORK,
     "correct an inspection": _MANAGED,
     "place a hold": _AT_WORK,
