@@ -6,8 +6,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
+from pmcore.engines.timeline import timelines
 from pmcore.engines.vocabulary import InspectionKind, OwnershipKind
-from pmcore.models import DeviceOrigin, Ownership, UseSeen
+from pmcore.models import DeviceOrigin, Ownership, Placement, UseSeen
 from pmcore.queries.inspections import completed
 
 _FROM_OUTSIDE = (OwnershipKind.ON_LOAN, OwnershipKind.ON_TRIAL, OwnershipKind.RENTED, OwnershipKind.LEASED)
@@ -15,10 +16,12 @@ _FROM_OUTSIDE = (OwnershipKind.ON_LOAN, OwnershipKind.ON_TRIAL, OwnershipKind.RE
 
 @dataclass(frozen=True, slots=True)
 class Arrival:
-    """One arrival; `inspected_on`: its incoming inspection, `used_on`: the first day on which it was seen in use before
-    that. None: not by the day asked for."""
+    """One arrival at a site; `inspected_on`: its incoming inspection, `used_on`: the first day on which it was seen in
+    use before that. None: not by the day asked for."""
 
     device: int
+    site: int | None
+    area: int | None
     arrived_on: dt.date
     inspected_on: dt.date | None
     used_on: dt.date | None
@@ -39,10 +42,20 @@ def arrivals_between(starts_on: dt.date, ends_on: dt.date, *, as_of: dt.date, kn
     seen = UseSeen.objects.known(known).filter(device__in=devices, from_on__lte=as_of)
     for device, day in seen.values_list("device_id", "from_on"):
         used[device].append(day)
-    return [_arrival(device, day, inspected[device], used[device]) for device, day in sorted(came)]
+    stood = Placement.objects.known(known).filter(device__in=devices).order_by("from_on", "id")
+    columns = ("device_id", "from_on", "area_id", "area__site_id")
+    places = timelines((device, from_on, (area, site)) for device, from_on, area, site in stood.values_list(*columns))
+    found = []
+    for device, day in sorted(came):
+        area, site = (places[device].from_the_first_on(day) if device in places else None) or (None, None)
+        inspected_on, used_on = _measured(day, inspected[device], used[device])
+        found.append(Arrival(device, site, area, day, inspected_on, used_on))
+    return found
 
 
-def _arrival(device: int, day: dt.date, inspected: Iterable[dt.date], used: Iterable[dt.date]) -> Arrival:
-    inspected_on = min((each for each in inspected if each >= day), default=None)
-    before = [each for each in used if each >= day and (inspected_on is None or each < inspected_on)]
-    return Arrival(device, day, inspected_on, min(before, default=None))
+def _measured(
+    arrived_on: dt.date, inspected: Iterable[dt.date], used: Iterable[dt.date]
+) -> tuple[dt.date | None, dt.date | None]:
+    inspected_on = min((each for each in inspected if each >= arrived_on), default=None)
+    before = [each for each in used if each >= arrived_on and (inspected_on is None or each < inspected_on)]
+    return inspected_on, min(before, default=None)

@@ -27,14 +27,19 @@ class OutsideYourSites(AskedRefused):
     """The actor is no member of a site that was asked for."""
 
 
+def check_known(known: int) -> None:
+    """Raises KnownBeyond."""
+    size = head().size
+    if not 0 <= known <= size:
+        raise KnownBeyond(f"The history has {size} entries, not {known}.")
+
+
 def check_asked(*, as_of: dt.date, known: int, today: dt.date) -> None:
     """`today`: the earliest today among the sites. Raises AsOfAhead, KnownBeyond.
 
     The history had a size until its next entry was written: later days than that one's were never known at it.
     """
-    size = head().size
-    if not 0 <= known <= size:
-        raise KnownBeyond(f"The history has {size} entries, not {known}.")
+    check_known(known)
     if as_of > today:
         raise AsOfAhead(f"{as_of} lies after today, {today}.")
     following = Entry.objects.filter(seq=known + 1).values_list("at", flat=True).first()

@@ -5,7 +5,7 @@ day comes from the same rows.
 """
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +18,8 @@ from pmcore.engines.vocabulary import DueState, Grouping, PlanBasis, RiskClass
 from pmcore.queries.arrivals import Arrival, arrivals_between
 from pmcore.queries.asked import BadPeriod, check_asked, sites_allowed
 from pmcore.queries.coverage import InInventory, inventory_on
+from pmcore.queries.device_labels import DeviceLabel, labels_of
+from pmcore.queries.group_names import group_names
 from pmcore.queries.read_standings import standings_between
 from pmcore.queries.standing_catalogue import catalogue
 from pmcore.queries.standing_lists import Lists, lists_of
@@ -45,9 +47,10 @@ class ComplianceFilter:
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """`key`: the id of a site, area or class (0: nobody said which), a word, or a month as 2026-09."""
+    """`key`: the id of a site, area or class (0: nobody said which), a word, or a month as 2026-09; `label`: its name."""
 
     key: int | str
+    label: str
     tally: Tally
 
 
@@ -62,7 +65,7 @@ class Coverage:
 @dataclass(frozen=True, slots=True)
 class ComplianceReport:
     """`census`: devices overdue on `as_of` ÷ devices under a plan, whatever the period; `devices`: devices with
-    everything met ÷ devices with anything due."""
+    everything met ÷ devices with anything due; `labels`: every device that stands by name anywhere in the report."""
 
     asked: ComplianceFilter
     as_of: dt.date
@@ -74,6 +77,7 @@ class ComplianceReport:
     census: Share
     arrivals: tuple[Arrival, ...]
     lists: Lists
+    labels: Mapping[int, DeviceLabel]
 
 
 def compliance(
@@ -97,18 +101,28 @@ def compliance(
     standings = read.where(_in_period(read, asked))
     counted = counted_on(standings.days, as_of)
     inventory = [device for device in inventory_on(as_of, known) if _is_wanted(device, asked, sites)]
+    coverage = _coverage(inventory)
+    arrivals = _arrivals(asked, sites, as_of, known)
+    lists = lists_of(standings, counted, as_of, facts)
+    named = lists.devices | {each.device for each in coverage.uncovered} | {each.device for each in arrivals}
     return ComplianceReport(
         asked=asked,
         as_of=as_of,
         known=known,
         tally=tally(counted),
         devices=devices_met(counted, standings.device),
-        groups=_groups(group_by, standings, counted),
-        coverage=_coverage(inventory),
+        groups=_groups(group_by, standings, counted, known),
+        coverage=coverage,
         census=_census(read, inventory, as_of),
-        arrivals=_arrivals(asked, inventory, as_of, known),
-        lists=lists_of(standings, counted, as_of, facts),
+        arrivals=arrivals,
+        lists=lists,
+        labels=labels_of(named, on=as_of, known=known),
     )
+
+
+def chosen_in_period(read: Standings, asked: ComplianceFilter, sites: frozenset[int] | None) -> Standings:
+    """The standings that the headline counts."""
+    return read.where(_chosen(read, asked, sites) & _in_period(read, asked))
 
 
 def _in_period(standings: Standings, asked: ComplianceFilter) -> Truth:
@@ -147,7 +161,9 @@ def _is_wanted(device: InInventory, asked: ComplianceFilter, sites: frozenset[in
     )
 
 
-def _groups(group_by: Grouping | None, standings: Standings, counted: NDArray[np.int8]) -> tuple[Group, ...]:
+def _groups(
+    group_by: Grouping | None, standings: Standings, counted: NDArray[np.int8], known: int
+) -> tuple[Group, ...]:
     if group_by is None:
         return ()
     months = standings.closes_on.astype("datetime64[M]").astype(np.int64)
@@ -159,7 +175,9 @@ def _groups(group_by: Grouping | None, standings: Standings, counted: NDArray[np
         Grouping.RISK_CLASS: standings.risk_class,
         Grouping.BASIS: standings.basis,
     }[group_by]
-    return tuple(Group(_key(group_by, value), found) for value, found in tally_by(counted, column).items())
+    names = group_names(group_by, known)
+    keyed = [(_key(group_by, value), found) for value, found in tally_by(counted, column).items()]
+    return tuple(Group(key, names.get(key, str(key).replace("_", " ")), found) for key, found in keyed)
 
 
 def _key(group_by: Grouping, value: int) -> int | str:
@@ -184,8 +202,10 @@ def _census(standings: Standings, inventory: Sequence[InInventory], as_of: dt.da
     return Share(len(under_a_plan & set(standings.device[overdue].tolist())), len(under_a_plan))
 
 
-def _arrivals(
-    asked: ComplianceFilter, inventory: Sequence[InInventory], as_of: dt.date, known: int
-) -> tuple[Arrival, ...]:
+def _arrivals(asked: ComplianceFilter, sites: frozenset[int] | None, as_of: dt.date, known: int) -> tuple[Arrival, ...]:
     found = arrivals_between(asked.starts_on, asked.ends_on, as_of=as_of, known=known)
-    return tuple(found)
+    return tuple(
+        each
+        for each in found
+        if (sites is None or each.site in sites) and (asked.areas is None or each.area in asked.areas)
+    )

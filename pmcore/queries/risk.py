@@ -46,7 +46,7 @@ class RiskFacts:
         return scoring.points if scoring else {}
 
     def would_score(self, device_class: int, table: int, levels: Mapping[str, str], on: dt.date) -> RiskClass:
-        """A level without points counts as the gravest, and so does an unknown table: nobody slips down through a gap."""
+        """A level without points counts as the gravest, as does an unknown table: nobody slips through a gap."""
         scoring = self.tables[table].from_the_first_on(on) if table in self.tables else None
         supports_life = self.life_support[device_class].on(on) if device_class in self.life_support else None
         try:

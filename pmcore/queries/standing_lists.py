@@ -1,7 +1,7 @@
 """What stands by name beside the headline."""
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -50,6 +50,10 @@ class Lists:
     ended: tuple[Listed, ...]
     suspended: tuple[Listed, ...]
     withdrawn: tuple[Listed, ...]
+
+    @property
+    def devices(self) -> set[int]:
+        return {each.device for field in fields(self) for each in getattr(self, field.name)}
 
 
 def lists_of(standings: Standings, counted: NDArray[np.int8], as_of: dt.date, catalogue: Catalogue) -> Lists:

@@ -1,27 +1,20 @@
 """Turns plans into due inspections, as the hourly sweep does."""
 
-import datetime as dt
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import BaseCommand, CommandParser
 
 from pmcore import clock
-from pmcore.queries.sites import SiteOnADay, sites_on
+from pmcore.management.arguments import day, sites_labelled
+from pmcore.queries.sites import SiteOnADay
 from pmcore.services.generate_due import Call, Generated, generate_due
-
-
-def _day(text: str) -> dt.date:
-    try:
-        return dt.date.fromisoformat(text)
-    except ValueError:
-        raise CommandError(f"{text!r} is no date: write it as 2026-10-31.") from None
 
 
 class Command(BaseCommand):
     help = "Append the due inspections that the plans call for, and withdraw what they call for no more."
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("--as-of", type=_day, help="the day to generate for (default: each site's today)")
+        parser.add_argument("--as-of", type=day, help="the day to generate for (default: each site's today)")
         parser.add_argument(
             "--site", action="append", metavar="LABEL", help="only this site; may be given several times"
         )
@@ -29,17 +22,10 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         at = clock.now()
-        for site in self._sites(at.date(), options["site"]):
+        for site in sites_labelled(options["site"], at.date()):
             as_of = options["as_of"] or clock.today(at, site.time_zone)
             generated = generate_due(site=site.site, as_of=as_of, at=at, dry_run=options["dry_run"])
             self._say(site, generated, explain=options["dry_run"])
-
-    def _sites(self, on: dt.date, labels: list[str] | None) -> list[SiteOnADay]:
-        sites = sites_on(on)
-        unknown = sorted(set(labels or []) - {site.label for site in sites})
-        if unknown:
-            raise CommandError(f"There is no site labelled {', '.join(unknown)}.")
-        return [site for site in sites if not labels or site.label in labels]
 
     def _say(self, site: SiteOnADay, generated: Generated, *, explain: bool) -> None:
         if explain:
