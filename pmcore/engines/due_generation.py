@@ -5,10 +5,13 @@ Nothing is written twice, whatever was missed: the answer is always the differen
 is.
 """
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date
 
+from pmcore.engines.crediting import Opening, Performed, credited
+from pmcore.engines.due_by_usage import Projected, projected, standing
+from pmcore.engines.due_changes import Former, kept_in_time
 from pmcore.engines.due_dates import IntervalRule, add_interval, next_due, occurrences, window_of
 from pmcore.engines.due_history import due_history
 from pmcore.engines.records import DueInspection, Inspected
@@ -20,13 +23,15 @@ MONTHS_AHEAD = 13
 @dataclass(frozen=True, slots=True)
 class Written:
     """A due inspection that is in the record; `key` is the caller's. A withdrawn one can be called for again, unless it
-    was struck out: a person withdrew it for good."""
+    was struck out: a person withdrew it for good. `counted_from`: the inspection from which usage was projected."""
 
     key: int
     due_on: date
     opens_on: date
+    closes_on: date | None = None
     withdrawn: bool = False
     struck_out: bool = False
+    counted_from: date | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,8 +41,12 @@ class Covered:
     `anchor`: the day from which an anchored rule counts, and a floating one without any inspection.
     `last_met`: the last complete inspection before `starts_on` (incoming, or carried over); it sets the clock.
     `starts_on`: the day from which the plan's terms count for this device: windows that open after it are called for.
-    `inspected`: complete inspections by the plan's procedure since then.
+    `inspected`: complete inspections that count for the plan's procedure since then.
     `at_once`: found already in use: due on `starts_on` itself, whatever the anchor says.
+    `former`: what the plan said before it was changed; none where it begins with the device.
+    `usage_day`: the day on which a meter is projected to reach the plan's limit.
+    `performed`: where an inspection moved the anchor, all that count for the procedure; `begins_on`: the device's first
+    day. What such an inspection is credited to, though its window had not opened, is called for as before.
     """
 
     rule: IntervalRule
@@ -47,15 +56,21 @@ class Covered:
     inspected: Sequence[Inspected] = ()
     at_once: bool = False
     ended_on: date | None = None
+    former: Former | None = None
+    usage_day: date | None = None
+    performed: Sequence[Performed] = ()
+    begins_on: date = date.min
 
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """What is to be appended (in order of due dates), and the keys of what is to be withdrawn, or called for again."""
+    """What is to be appended (in order of due dates), and the keys of what is to be withdrawn, or called for again.
+    `counted_from`: of due dates in `add` that a meter set, the inspection from which it counted."""
 
     add: tuple[DueInspection, ...] = ()
     withdraw: tuple[int, ...] = ()
     restore: tuple[int, ...] = ()
+    counted_from: Mapping[date, date] = field(default_factory=dict)
 
     def __bool__(self) -> bool:
         return bool(self.add or self.withdraw or self.restore)
@@ -66,23 +81,48 @@ def difference(covered: Covered, written: Iterable[Written], as_of: date) -> Dif
     end) are withdrawn: what had opened before a change stays due. What lies further ahead than `as_of` looks is no
     reason: a clock that was wrong for a day may have written it, and it will be wanted."""
     there = list(written)
-    wanted = {due.due_on: due for due in called_for(covered, as_of)}
+    by_usage = _by_usage(covered, there, as_of)
+    wanted = {due.due_on: due for due in _called_for(covered, as_of, there, by_usage)}
     ahead = max([as_of, *(due.opens_on for due in there)])
-    some_day = {due.due_on for due in called_for(covered, ahead)} | wanted.keys()
+    some_day = {due.due_on for due in _called_for(covered, ahead, there, by_usage)} | wanted.keys()
+    some_day |= {each.due.due_on for each in by_usage}
     known = {due.due_on for due in there}
     untouched = covered.ended_on or covered.starts_on
-    gone = [due for due in there if due.due_on not in some_day and not due.withdrawn and due.opens_on > untouched]
+    earned = _earned(covered, there)
+    stays = {due.key for due in there if due.withdrawn or due.due_on in some_day or due.opens_on <= untouched} | earned
+    gone = [due for due in there if due.key not in stays]
     again = [due for due in there if due.due_on in wanted and due.withdrawn and not due.struck_out]
     return Difference(
         add=tuple(due for day, due in wanted.items() if day not in known),
         withdraw=tuple(due.key for due in gone),
         restore=tuple(due.key for due in again),
+        counted_from={each.due.due_on: each.counted_from for each in by_usage},
     )
 
 
-def called_for(covered: Covered, as_of: date) -> list[DueInspection]:
+def _earned(covered: Covered, there: Iterable[Written]) -> set[int]:
+    """The keys of what an inspection that moved the anchor is credited to."""
+    if not covered.performed:
+        return set()
+    openings = [Opening(due.key, due.opens_on) for due in there if not due.withdrawn]
+    return set(credited(openings, covered.performed, [(date.min, covered.rule)], covered.begins_on))
+
+
+def called_for(covered: Covered, as_of: date, written: Iterable[Written] = ()) -> list[DueInspection]:
     """Every due inspection that the plan calls for by `as_of`, in order of due dates."""
-    dues = _anchored(covered, as_of) if covered.rule.basis is Basis.ANCHORED else _floating(covered, as_of)
+    there = list(written)
+    return _called_for(covered, as_of, there, _by_usage(covered, there, as_of))
+
+
+def _called_for(
+    covered: Covered, as_of: date, there: list[Written], by_usage: Sequence[Projected]
+) -> list[DueInspection]:
+    undone = _undone(covered, there)
+    if covered.rule.basis is Basis.ANCHORED:
+        dues = _anchored(covered, as_of, undone)
+    else:
+        instead = {each.instead_of: each.due for each in by_usage}
+        dues = [instead.get(due.due_on, due) for due in _floating(covered, as_of)]
     if covered.at_once and not any(due.opens_on <= covered.starts_on for due in dues):
         dues.insert(0, _at_once(covered))
     if covered.ended_on is not None:
@@ -90,12 +130,48 @@ def called_for(covered: Covered, as_of: date) -> list[DueInspection]:
     return dues
 
 
-def _anchored(covered: Covered, as_of: date) -> list[DueInspection]:
+def _undone(covered: Covered, there: Iterable[Written]) -> bool:
+    """Had a window opened before the plan's terms began, that nobody has met since?"""
+    done = covered.last_met or date.min
+    return any(done < due.opens_on <= covered.starts_on and not due.withdrawn for due in there)
+
+
+def _by_usage(covered: Covered, there: Iterable[Written], as_of: date) -> list[Projected]:
+    """The due inspections that a meter set: those that have opened and stay, and the next."""
+    rule = covered.rule
+    performed = [each.performed_on for each in covered.inspected if each.performed_on <= as_of]
+    counted_from = max([*performed, covered.last_met or covered.anchor])
+    opened = [
+        stands
+        for due in there
+        if due.counted_from is not None and not due.withdrawn
+        if (stands := standing(rule, _as_due(rule, due), due.counted_from, performed, as_of))
+    ]
+    settled = any(due.counted_from == counted_from and due.struck_out for due in there)
+    if covered.usage_day is None or settled or any(each.counted_from == counted_from for each in opened):
+        return opened
+    if next_due(rule, counted_from, counted_from) <= covered.starts_on:
+        return opened  # overdue as the plan begins
+    taken = {due.due_on for due in there if due.counted_from != counted_from}
+    coming = projected(rule, counted_from, covered.usage_day, as_of, taken)
+    return opened if coming is None else [*opened, coming]
+
+
+def _as_due(rule: IntervalRule, due: Written) -> DueInspection:
+    return DueInspection(due.opens_on, due.due_on, due.closes_on or window_of(rule, due.due_on)[1])
+
+
+def _anchored(covered: Covered, as_of: date, undone: bool) -> list[DueInspection]:
+    """`undone`: a window that opened under the former terms keeps the time since the last inspection in bounds."""
     rule = covered.rule
     since = max(covered.starts_on, covered.last_met or covered.starts_on)
     first = next_due(rule, covered.anchor, since)
     until = add_interval(as_of, MONTHS_AHEAD, Unit.MONTH)
-    return [_due(rule, day) for day in occurrences(rule, covered.anchor, first, until)]
+    if covered.former is None or covered.last_met is None or undone:
+        return [_due(rule, day) for day in occurrences(rule, covered.anchor, first, until)]
+    dues = [_due(rule, day) for day in occurrences(rule, covered.anchor, first, max(first, until))]
+    dues = kept_in_time(rule, covered.former, covered.last_met, covered.starts_on, dues)
+    return [due for due in dues if due.due_on <= until]
 
 
 def _floating(covered: Covered, as_of: date) -> list[DueInspection]:

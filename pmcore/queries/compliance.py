@@ -47,7 +47,7 @@ class ComplianceFilter:
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """`key`: the id of a site, area or class (0: nobody said which), a word, or a month as 2026-09; `label`: its name."""
+    """`key`: the id of a site, area or class (0: nobody said), a word, or a month as 2026-09; `label`: its name."""
 
     key: int | str
     label: str

@@ -3,53 +3,64 @@
 import datetime as dt
 from collections import defaultdict
 from dataclasses import dataclass, field
+from decimal import Decimal
 from typing import Any
 
 from pmcore.engines.due_generation import Written
-from pmcore.engines.vocabulary import ServiceStateKind, WithdrawalReason
+from pmcore.engines.vocabulary import OwnershipKind, ServiceStateKind, WithdrawalReason
 from pmcore.models import (
     CarriedOver,
     DeviceIdentity,
     DeviceOrigin,
     DueInspection,
+    MeterReading,
     ModelDetails,
+    Ownership,
     Placement,
     PlanAnchor,
     ServiceState,
     Withdrawal,
 )
 
+Meter = list[tuple[dt.date, Decimal]]
+
+
+@dataclass(frozen=True, slots=True)
+class Stay:
+    """From a day on the device is ours, or is to go back: on `until_on`, or nobody knows when."""
+
+    from_on: dt.date
+    ours: bool
+    until_on: dt.date | None
+
 
 @dataclass(frozen=True, slots=True)
 class ScopeDevice:
-    """A device in the inventory of a site on the day. `known_from_on`: the first day of its history; `carried_over`:
-    last days done before the start, by procedure; `anchors`: its own by plan, each with the day it counts from."""
+    """A device in the inventory of a site on the day. `arrived_on`: the first day of its history, or of this stay;
+    `carried_over`: last days done before the start, by procedure; `anchors`: its own by plan, each with the day it
+    counts from; `owned`: whose it has been in this stay, oldest first."""
 
     device: int
     device_model: int
     device_class: int | None
-    known_from_on: dt.date
+    arrived_on: dt.date
     found_in_use: bool
     carried_over: dict[int, dt.date] = field(default_factory=dict)
     anchors: dict[int, tuple[dt.date, dt.date]] = field(default_factory=dict)
+    owned: list[Stay] = field(default_factory=list)
 
 
 def devices_at(site: int, *, on: dt.date, known: int) -> list[ScopeDevice]:
-    """Devices that stand at the site on the day and have not left; seven statements, however many there are.
+    """Devices that stand at the site on the day and have not left; eight statements, however many there are.
 
     A device whose origin was never recorded has no first day, and is left out.
     """
     here: Any = Placement.objects.known(known).on(on).filter(area__site=site).values("device")
-    gone = set(
-        ServiceState.objects.known(known)
-        .on(on)
-        .filter(device__in=here, state=ServiceStateKind.LEFT)
-        .values_list("device_id", flat=True)
-    )
+    gone, came_again = _departures(here, on, known)
     identities = DeviceIdentity.objects.known(known).filter(device__in=here).values_list("device_id", "device_model_id")
     classes = dict(ModelDetails.objects.known(known).on(on).values_list("device_model_id", "device_class_id"))
     origins = {
-        device: (known_from, in_use)
+        device: (max(known_from, came_again.get(device, known_from)), in_use and device not in came_again)
         for device, known_from, in_use in DeviceOrigin.objects.known(known)
         .filter(device__in=here)
         .values_list("device_id", "known_from_on", "found_in_use")
@@ -69,11 +80,52 @@ def devices_at(site: int, *, on: dt.date, known: int) -> list[ScopeDevice]:
         .values_list("device_id", "plan_id", "anchor_on", "from_on")
     ):
         anchors[device][plan] = (anchor_on, from_on)
+    owned = _ownership(here, on, known)
     return [
-        ScopeDevice(device, model, classes.get(model), *origins[device], carried[device], anchors[device])
+        ScopeDevice(
+            device,
+            model,
+            classes.get(model),
+            *origins[device],
+            carried[device],
+            anchors[device],
+            [stay for stay in owned[device] if stay.from_on >= came_again.get(device, dt.date.min)],
+        )
         for device, model in sorted(identities)
         if device not in gone and device in origins
     ]
+
+
+def _departures(here: Any, on: dt.date, known: int) -> tuple[set[int], dict[int, dt.date]]:
+    """Devices that have left by the day, and the day on which others that had left came again."""
+    gone: set[int] = set()
+    came_again: dict[int, dt.date] = {}
+    states = ServiceState.objects.known(known).filter(device__in=here, from_on__lte=on).order_by("from_on")
+    for device, state, from_on in states.values_list("device_id", "state", "from_on"):
+        if state == ServiceStateKind.LEFT:
+            gone.add(device)
+        elif device in gone:
+            gone.discard(device)
+            came_again[device] = from_on
+    return gone, came_again
+
+
+def _ownership(here: Any, on: dt.date, known: int) -> dict[int, list[Stay]]:
+    found: dict[int, list[Stay]] = defaultdict(list)
+    rows = Ownership.objects.known(known).filter(device__in=here, from_on__lte=on).order_by("from_on")
+    for device, from_on, kind, until_on in rows.values_list("device_id", "from_on", "kind", "until_on"):
+        found[device].append(Stay(from_on, kind == OwnershipKind.OWNED, until_on))
+    return found
+
+
+def meters_at(site: int, *, on: dt.date, known: int) -> dict[tuple[int, str], Meter]:
+    """The readings by the day of the devices of a site, by (device, unit), oldest first; one statement."""
+    here: Any = Placement.objects.known(known).on(on).filter(area__site=site).values("device")
+    found: dict[tuple[int, str], Meter] = defaultdict(list)
+    rows = MeterReading.objects.known(known).filter(device__in=here, from_on__lte=on).order_by("from_on")
+    for device, unit, from_on, value in rows.values_list("device_id", "unit", "from_on", "value"):
+        found[device, unit].append((from_on, Decimal(value)))
+    return found
 
 
 def written_at(site: int, *, on: dt.date, known: int) -> dict[tuple[int, int], list[Written]]:
@@ -92,7 +144,9 @@ def written_of(devices: Any, *, known: int) -> dict[tuple[int, int], list[Writte
     )
     found: dict[tuple[int, int], list[Written]] = defaultdict(list)
     rows = DueInspection.objects.known(known).filter(device__in=devices).order_by("id")
-    for key, device, plan, due_on, opens_on in rows.values_list("id", "device_id", "plan_id", "due_on", "opens_on"):
+    columns = ("id", "device_id", "plan_id", "due_on", "opens_on", "closes_on", "counted_from_on")
+    for key, device, plan, due_on, opens_on, closes_on, counted_from in rows.values_list(*columns):
         struck_out = withdrawn.get(key) == WithdrawalReason.RECORDED_WRONGLY
-        found[device, plan].append(Written(key, due_on, opens_on, key in withdrawn, struck_out))
+        due = Written(key, due_on, opens_on, closes_on, key in withdrawn, struck_out, counted_from)
+        found[device, plan].append(due)
     return found

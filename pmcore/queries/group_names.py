@@ -1,7 +1,10 @@
 """What the groups of a figure are called."""
 
+from typing import Any
+
 from pmcore.engines.vocabulary import Grouping
 from pmcore.models import AreaDetails, ClassDetails, SiteDetails
+from pmcore.models.base import RecordedQuerySet
 
 _NOBODY_SAID = "not recorded"
 
@@ -9,6 +12,7 @@ _NOBODY_SAID = "not recorded"
 def group_names(group_by: Grouping, known: int) -> dict[int | str, str]:
     """The newest names of sites, areas and device classes by their ids, 0 among them: one statement at most. Other
     groups are called by their own words."""
+    facts: RecordedQuerySet[Any]
     match group_by:
         case Grouping.SITE:
             facts, key = SiteDetails.objects.known(known), "site_id"

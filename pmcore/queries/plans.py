@@ -48,6 +48,38 @@ def terms_on(day: dt.date, known: int) -> list[PlanTermsRecord]:
     return [_record(terms, table) for terms in PlanTerms.objects.known(known).on(day).order_by("plan")]
 
 
+@dataclass(frozen=True, slots=True)
+class FormerTerms:
+    """What a plan said before: for which devices, which procedure, how often, from which anchor."""
+
+    device_class: int | None
+    device_model: int | None
+    device: int | None
+    procedure: int
+    rule: IntervalRule
+    anchor_on: dt.date | None
+    from_on: dt.date
+
+
+def former_terms(day: dt.date, known: int) -> list[FormerTerms]:
+    """All terms that any plan had by the day, but for those that ended one; the newest first: one statement. The
+    windows of their rules are left out: they say on which days something was due."""
+    rows = PlanTerms.objects.known(known).filter(from_on__lte=day, ended=False).order_by("-from_on", "-pk")
+    bare = Window.days(0, 0)
+    return [
+        FormerTerms(
+            device_class=terms.device_class_id,
+            device_model=terms.device_model_id,
+            device=terms.device_id,
+            procedure=terms.procedure_id,
+            rule=IntervalRule(terms.every, Unit(terms.unit), Basis(terms.counts_from), bare),
+            anchor_on=terms.anchor_on,
+            from_on=terms.from_on,
+        )
+        for terms in rows
+    ]
+
+
 def _record(terms: PlanTerms, table: WindowTable) -> PlanTermsRecord:
     return PlanTermsRecord(
         plan=terms.plan_id,

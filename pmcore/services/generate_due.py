@@ -7,15 +7,17 @@ from dataclasses import dataclass, field, replace
 from itertools import groupby
 
 from pmcore.engines.due_generation import Covered, Difference, Written, difference
-from pmcore.engines.records import SYSTEM, Inspected
+from pmcore.engines.records import SYSTEM
 from pmcore.engines.records import DueInspection as DueRecord
-from pmcore.engines.vocabulary import InspectionKind, WithdrawalReason
+from pmcore.engines.vocabulary import WithdrawalReason
 from pmcore.models import DueInspection, Site, SiteSweep, Withdrawal
 from pmcore.models.rows import Row
-from pmcore.queries.due_scope import ScopeDevice, devices_at, written_at, written_of
+from pmcore.queries.due_coverage import Background, covered_by, covers
+from pmcore.queries.due_scope import devices_at, meters_at, written_at, written_of
 from pmcore.queries.head import head
 from pmcore.queries.inspections import CompletedInspection, completed
-from pmcore.queries.plans import PlanTermsRecord, terms_on
+from pmcore.queries.plans import PlanTermsRecord, former_terms, terms_on
+from pmcore.queries.procedures import Covering
 from pmcore.services.append import ROWS_AT_ONCE, Draft, append_many
 from pmcore.services.lock import writing
 from pmcore.services.refusals import RecordRefused
@@ -34,6 +36,7 @@ class Call:
     covered: Covered
     written: list[Written]
     change: Difference
+    reason: WithdrawalReason = WithdrawalReason.PLAN_CHANGED
 
 
 @dataclass(slots=True)
@@ -110,15 +113,23 @@ def _calls(site: int, as_of: dt.date) -> Iterator[Call]:
     written = written_at(site, on=as_of, known=known)
     done = _by_device(completed([device.device for device in devices], known=known))
     terms = terms_on(as_of, known=known)
+    background = Background(Covering(known), former_terms(as_of, known), meters_at(site, on=as_of, known=known), as_of)
     for device in devices:
         for plan in terms:
-            if not _covers(plan, device):
+            if not covers(plan, device):
                 continue
-            covered = _covered(plan, device, done[device.device])
+            covered = covered_by(plan, device, done[device.device], background)
             there = written[device.device, plan.plan]
             change = difference(covered, there, as_of)
             if change:
-                yield Call(device.device, plan, covered, there, change)
+                yield Call(device.device, plan, covered, there, change, _why(plan, covered))
+
+
+def _why(plan: PlanTermsRecord, covered: Covered) -> WithdrawalReason:
+    """Why something of the plan would be called for no more."""
+    if plan.ended:
+        return WithdrawalReason.PLAN_ENDED
+    return WithdrawalReason.PLAN_CHANGED if covered.ended_on is None else WithdrawalReason.NOT_COVERED
 
 
 def _by_device(inspections: list[CompletedInspection]) -> dict[int, list[CompletedInspection]]:
@@ -128,42 +139,13 @@ def _by_device(inspections: list[CompletedInspection]) -> dict[int, list[Complet
     return found
 
 
-def _covers(plan: PlanTermsRecord, device: ScopeDevice) -> bool:
-    if plan.device is not None:
-        return plan.device == device.device
-    if plan.device_model is not None:
-        return plan.device_model == device.device_model
-    return plan.device_class is not None and plan.device_class == device.device_class
-
-
-def _covered(plan: PlanTermsRecord, device: ScopeDevice, done: list[CompletedInspection]) -> Covered:
-    """The plan's terms on this device. An incoming inspection, by whatever procedure, is the device's own beginning."""
-    own_anchor = device.anchors.get(plan.plan)
-    starts_on = max(plan.from_on, device.known_from_on, *([own_anchor[1]] if own_anchor else []))
-    before = [d.performed_on for d in done if d.procedure == plan.procedure and d.performed_on <= starts_on]
-    incoming = [each.performed_on for each in done if each.kind == InspectionKind.INCOMING]
-    carried = [device.carried_over[plan.procedure]] if plan.procedure in device.carried_over else []
-    clock = [*before, *incoming, *carried]
-    since = [each for each in done if each.procedure == plan.procedure and each.performed_on > starts_on]
-    first_day = min([*incoming, device.known_from_on])
-    return Covered(
-        rule=plan.rule,
-        anchor=own_anchor[0] if own_anchor else plan.anchor_on or first_day,
-        starts_on=starts_on,
-        last_met=max(clock, default=None),
-        inspected=[Inspected(each.performed_on) for each in since if each.kind != InspectionKind.INCOMING],
-        at_once=device.found_in_use and not clock,
-        ended_on=plan.from_on if plan.ended else None,
-    )
-
-
 def _drafts(calls: list[Call], as_of: dt.date) -> Iterator[Draft]:
     """Of each device one entry with what is due, and one with what is withdrawn."""
     by_device: dict[int, list[Call]] = defaultdict(list)
     for call in calls:
         by_device[call.device].append(call)
     for device, of_device in by_device.items():
-        due = [_due_row(device, call.terms, each) for call in of_device for each in call.change.add]
+        due = [_due_row(call, each) for call in of_device for each in call.change.add]
         if due:
             yield Draft("inspections_due", device, due)
         turned = [row for call in of_device for row in _withdrawals(call, as_of)]
@@ -171,20 +153,20 @@ def _drafts(calls: list[Call], as_of: dt.date) -> Iterator[Draft]:
             yield Draft("due_withdrawn", device, turned)
 
 
-def _due_row(device: int, plan: PlanTermsRecord, due: DueRecord) -> Row:
+def _due_row(call: Call, due: DueRecord) -> Row:
     return Row(
         DueInspection,
-        device=device,
-        plan=plan.plan,
-        procedure=plan.procedure,
+        device=call.device,
+        plan=call.terms.plan,
+        procedure=call.terms.procedure,
         due_on=due.due_on,
         opens_on=due.opens_on,
         closes_on=due.closes_on,
+        counted_from_on=call.change.counted_from.get(due.due_on),
     )
 
 
 def _withdrawals(call: Call, as_of: dt.date) -> Iterator[Row]:
-    reason = WithdrawalReason.PLAN_ENDED if call.terms.ended else WithdrawalReason.PLAN_CHANGED
     for key in (*call.change.withdraw, *call.change.restore):
         withdrawn = key in call.change.withdraw
-        yield Row(Withdrawal, due_inspection=key, from_on=as_of, withdrawn=withdrawn, reason=reason)
+        yield Row(Withdrawal, due_inspection=key, from_on=as_of, withdrawn=withdrawn, reason=call.reason)

@@ -39,7 +39,7 @@ class TargetUnclear(RecordRefused):
 
 
 class UsageUnclear(RecordRefused):
-    """A limit of usage is a number above zero with its unit, or there is none."""
+    """A limit of usage is a number above zero with its unit, in a plan that floats; or there is none."""
 
 
 class ProcedureNotApproved(RecordRefused):
@@ -275,6 +275,8 @@ def _check_terms(terms: Terms, from_on: dt.date) -> None:
     if sum(target is not None for target in targets) != 1:
         raise TargetUnclear("A plan is for one device class, one device model or one device.")
     _check_usage(terms.get("usage_limit"), terms.get("usage_unit"))
+    if terms.get("usage_limit") is not None and terms["counts_from"] != Basis.FLOATING:
+        raise UsageUnclear("A limit of usage counts from the last inspection, and so does its plan.")
     if terms.get("second_signature") == terms["approved_by"]:
         raise SignedTwiceByOne("The second signature is another person's.")
     table = window_table_on(from_on, head().size)

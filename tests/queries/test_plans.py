@@ -32,7 +32,7 @@ def test_the_record_holds_all_that_a_plan_says(hospital: Hospital) -> None:
     procedure = a_procedure(hospital.odile)
     plan = a_plan(
         hospital.odile, procedure, device=hospital.device, anchor_on=JANUARY, usage_limit="500.0",
-        usage_unit=UsageUnit.CYCLES, window=Window.calendar_month(),
+        usage_unit=UsageUnit.CYCLES, window=Window.calendar_month(), counts_from=Basis.FLOATING,
     )  # fmt: skip
     assert terms_on(TODAY, head().size) == [
         PlanTermsRecord(
@@ -43,7 +43,7 @@ def test_the_record_holds_all_that_a_plan_says(hospital: Hospital) -> None:
             device_model=None,
             device=hospital.device,
             procedure=procedure,
-            rule=IntervalRule(12, Unit.MONTH, Basis.ANCHORED, Window.calendar_month()),
+            rule=IntervalRule(12, Unit.MONTH, Basis.FLOATING, Window.calendar_month()),
             anchor_on=JANUARY,
             usage=UsageLimit(Decimal("500.0"), UsageUnit.CYCLES),
             basis=PlanBasis.MAKER,

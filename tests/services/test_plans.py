@@ -130,6 +130,7 @@ def test_a_plan_says_what_was_asked_from_its_day_on(hospital: Hospital, procedur
         ({"every": 4, "unit": Unit.WEEK, "window": Window.calendar_month()}, WindowRefused),
         ({"window": None}, WindowNotInTable),
         ({"usage_limit": "500"}, UsageUnclear),
+        ({"usage_limit": "500", "usage_unit": UsageUnit.HOURS, "counts_from": Basis.ANCHORED}, UsageUnclear),
         ({"usage_unit": UsageUnit.HOURS}, UsageUnclear),
         ({"usage_limit": "many", "usage_unit": UsageUnit.HOURS}, UsageUnclear),
         ({"usage_limit": "0.0", "usage_unit": UsageUnit.HOURS}, UsageUnclear),
