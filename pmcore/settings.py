@@ -136,6 +136,11 @@ CELERY_BEAT_SCHEDULER = "celery.beat:Scheduler"
 CELERY_BEAT_SCHEDULE = {
     # A message that was not taken before the next one is sent is not wanted any more.
     "sweep_jobs": {"task": "pmcore.tasks.sweep_jobs", "schedule": 60, "options": {"queue": "sweep", "expires": 55}},
+    "sweep_standings": {
+        "task": "pmcore.tasks.sweep_standings",
+        "schedule": 60,
+        "options": {"queue": "long", "expires": 55},
+    },
     "sweep_due": {"task": "pmcore.tasks.sweep_due", "schedule": 3600, "options": {"queue": "sweep", "expires": 3500}},
 }
 

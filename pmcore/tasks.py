@@ -11,6 +11,7 @@ from pmcore.queries.sites import sites_on
 from pmcore.queries.verification import verify
 from pmcore.services import jobs
 from pmcore.services.generate_due import generate_due
+from pmcore.services.keep_standings import Overtaken, keep_standings
 
 log = structlog.get_logger(__name__)
 
@@ -42,6 +43,15 @@ def sweep_due() -> None:
             generate_due(site=site.site, as_of=as_of, at=at)
         except Exception:
             log.exception("a site could not be swept", site=site.label, as_of=as_of.isoformat())
+
+
+@shared_task
+def sweep_standings() -> None:
+    """Bring what figures are counted from up to date."""
+    try:
+        keep_standings()
+    except Overtaken:
+        log.info("a newer run keeps the standings")
 
 
 @shared_task

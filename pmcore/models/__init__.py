@@ -103,6 +103,7 @@ from pmcore.models.procedures import (
     Step,
     VersionApproval,
 )
+from pmcore.models.standings import KeptStanding, StandingsMark
 from pmcore.models.sweeps import SiteSweep
 
 __all__ = [
@@ -140,6 +141,7 @@ __all__ = [
     "IntervalLength",
     "ItemDetails",
     "Job",
+    "KeptStanding",
     "Lending",
     "Limit",
     "LimitValue",
@@ -195,6 +197,7 @@ __all__ = [
     "SiteSweep",
     "SiteWeek",
     "SkillHeld",
+    "StandingsMark",
     "Step",
     "Succession",
     "TagHeld",

@@ -1,19 +1,78 @@
-"""The standings that a figure is counted from."""
+"""The standings that a figure is counted from: kept ones, and those of devices that were written about since."""
 
 import datetime as dt
+from collections.abc import Collection, Sequence
+from typing import Any
 
 import numpy as np
+from django.db import connection
 
-from pmcore.models import DueInspection
+from pmcore.models import Device, DueInspection, Entry, KeptStanding, StandingsMark
 from pmcore.queries.standing_catalogue import Catalogue
-from pmcore.queries.standing_rows import Standings
+from pmcore.queries.standing_rows import Standing, Standings, day_number
 from pmcore.queries.standings import standings_of
+
+# Entries about these things, and of these kinds, leave every standing as it was.
+_CHANGE_NOTHING = frozenset({
+    "site_opened", "area_opened", "area_described", "provider_registered", "provider_described", "person_registered",
+    "person_described", "role_given", "membership_set", "skill_set", "class_registered", "model_registered",
+    "revision_registered", "revision_described", "part_set_registered", "part_set_described", "position_registered",
+    "position_described", "part_registered", "part_described", "procedure_registered", "procedure_described",
+    "version_approved", "risk_table_named", "limit_named", "limit_changed", "plan_made", "roster_published",
+    "instrument_registered", "instrument_described", "text_redacted", "file_attached",
+})  # fmt: skip
+
+_COLUMNS = ", ".join(f'"{name}"' for name in (*Standing._fields, "size"))
+_TABLE = KeptStanding._meta.db_table
 
 
 def standings_between(starts_on: dt.date, ends_on: dt.date, *, as_of: dt.date, catalogue: Catalogue) -> Standings:
-    """Of every due inspection whose window closes in the period, and of those that may be overdue on `as_of`."""
-    devices = DueInspection.objects.known(catalogue.known).order_by().values_list("device_id", flat=True).distinct()
-    found = Standings.of(list(standings_of(list(devices), catalogue)))
+    """Of every due inspection whose window closes in the period, and of those that may be overdue on `as_of`.
+
+    Kept standings answer for every device that nothing was written about between the size they were kept at and the
+    size asked for; the others are computed here. So the answer never hangs on what is kept.
+    """
+    known = catalogue.known
+    mark = StandingsMark.objects.first()
+    changed = None if mark is None or mark.size > known else changed_devices(mark.size, known)
+    if changed is None:
+        return _within(list(standings_of(all_devices(known), catalogue)), starts_on, ends_on, as_of)
+    kept = _kept(starts_on, ends_on, as_of)
+    # Asked after the rows were read: whatever a run in the background replaced by then shows here.
+    newer = set(KeptStanding.objects.filter(size__gt=known).order_by().values_list("device", flat=True).distinct())
+    devices = changed | newer
+    rows = [row[:-1] for row in kept if row[1] not in devices]
+    return _within([*rows, *standings_of(devices, catalogue)], starts_on, ends_on, as_of)
+
+
+def changed_devices(since: int, known: int) -> set[int] | None:
+    """The devices that entries after `since`, up to `known`, are about; None: an entry may concern every device."""
+    entries = Entry.objects.filter(seq__gt=since, seq__lte=known).exclude(kind__in=_CHANGE_NOTHING).order_by()
+    subjects = set(entries.values_list("subject", flat=True).distinct())
+    about_others = entries.exclude(subject__in=Device.objects.values("pk")).exists()
+    return None if about_others else subjects
+
+
+def all_devices(known: int) -> list[int]:
+    """Every device that has a due inspection."""
+    rows = DueInspection.objects.known(known).order_by()
+    return list(rows.values_list("device_id", flat=True).distinct())
+
+
+def _kept(starts_on: dt.date, ends_on: dt.date, as_of: dt.date) -> Sequence[Any]:
+    day = day_number(as_of)
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f"SELECT {_COLUMNS} FROM {_TABLE} WHERE closes_on BETWEEN %s AND %s UNION "
+            f"SELECT {_COLUMNS} FROM {_TABLE} WHERE next_opens_on > %s AND closes_on < %s AND completed_on > %s",
+            [day_number(starts_on), day_number(ends_on), day, day, day],
+        )
+        rows: Sequence[Any] = cursor.fetchall()
+    return rows
+
+
+def _within(rows: Collection[Sequence[int]], starts_on: dt.date, ends_on: dt.date, as_of: dt.date) -> Standings:
+    found = Standings.of(list(rows))
     day = np.datetime64(as_of, "D")
     inside = (found.closes_on >= np.datetime64(starts_on, "D")) & (found.closes_on <= np.datetime64(ends_on, "D"))
     undone = (found.closes_on < day) & ~(found.completed_on <= day) & ~(found.next_opens_on <= day)
