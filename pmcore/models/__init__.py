@@ -103,7 +103,7 @@ from pmcore.models.procedures import (
     Step,
     VersionApproval,
 )
-from pmcore.models.standings import KeptStanding, StandingsMark
+from pmcore.models.standings import KeptCoverage, KeptStanding, StandingsMark
 from pmcore.models.sweeps import SiteSweep
 
 __all__ = [
@@ -141,6 +141,7 @@ __all__ = [
     "IntervalLength",
     "ItemDetails",
     "Job",
+    "KeptCoverage",
     "KeptStanding",
     "Lending",
     "Limit",

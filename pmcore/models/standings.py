@@ -48,6 +48,31 @@ class KeptStanding(models.Model):
         return f"the standing of {self.due_inspection} at {self.size}"
 
 
+class KeptCoverage(models.Model):
+    """A stretch of days in which a device was in the inventory, from `from_on` up to `until_on`, which is left out:
+    where, of which class (0: nobody said), under a plan, signed to need none. As known at `size`."""
+
+    device = models.BigIntegerField()
+    from_on = models.IntegerField()
+    until_on = models.IntegerField()
+    area = models.BigIntegerField()
+    site = models.BigIntegerField()
+    device_class = models.BigIntegerField()
+    planned = models.SmallIntegerField()
+    excused = models.SmallIntegerField()
+    size = models.BigIntegerField()
+
+    class Meta:
+        indexes = [
+            models.Index(fields=["until_on", "from_on", "planned", "excused"], name="keptcoverage_day"),
+            models.Index(fields=["device"], name="keptcoverage_device"),
+            models.Index(fields=["size"], name="keptcoverage_size"),
+        ]
+
+    def __str__(self) -> str:
+        return f"device {self.device} in the inventory from {self.from_on} at {self.size}"
+
+
 class StandingsMark(models.Model):
     """Up to which size of the history the kept standings are complete. `run` counts the runs that bring them up to
     date: the newest one alone may write."""

@@ -5,7 +5,7 @@ day comes from the same rows.
 """
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,7 +17,7 @@ from pmcore.engines.records import Actor
 from pmcore.engines.vocabulary import DueState, Grouping, PlanBasis, RiskClass
 from pmcore.queries.arrivals import Arrival, arrivals_between
 from pmcore.queries.asked import BadPeriod, check_asked, sites_allowed
-from pmcore.queries.coverage import InInventory, inventory_on
+from pmcore.queries.coverage import InInventory, Places, inventory_on
 from pmcore.queries.device_labels import DeviceLabel, labels_of
 from pmcore.queries.group_names import group_names
 from pmcore.queries.read_standings import standings_between
@@ -56,7 +56,8 @@ class Group:
 
 @dataclass(frozen=True, slots=True)
 class Coverage:
-    """Devices with a plan or a signed "none needed" ÷ devices in the inventory; those with neither."""
+    """Devices with a plan or a signed "none needed" ÷ devices in the inventory; those with neither. Risk class and
+    basis belong to a due inspection and narrow no inventory."""
 
     share: Share
     uncovered: tuple[InInventory, ...]
@@ -100,11 +101,11 @@ def compliance(
     read = read.where(_chosen(read, asked, sites))
     standings = read.where(_in_period(read, asked))
     counted = counted_on(standings.days, as_of)
-    inventory = [device for device in inventory_on(as_of, known) if _is_wanted(device, asked, sites)]
-    coverage = _coverage(inventory)
+    overdue = set(read.device[states_on(read.days, as_of) == STATES.index(DueState.OVERDUE)].tolist())
+    inventory = inventory_on(as_of, known, Places(sites, asked.areas, asked.device_classes), among=overdue)
     arrivals = _arrivals(asked, sites, as_of, known)
     lists = lists_of(standings, counted, as_of, facts)
-    named = lists.devices | {each.device for each in coverage.uncovered} | {each.device for each in arrivals}
+    named = lists.devices | {each.device for each in inventory.uncovered} | {each.device for each in arrivals}
     return ComplianceReport(
         asked=asked,
         as_of=as_of,
@@ -112,8 +113,8 @@ def compliance(
         tally=tally(counted),
         devices=devices_met(counted, standings.device),
         groups=_groups(group_by, standings, counted, known),
-        coverage=coverage,
-        census=_census(read, inventory, as_of),
+        coverage=Coverage(inventory.covered, inventory.uncovered),
+        census=Share(len(inventory.planned_among), inventory.planned),
         arrivals=arrivals,
         lists=lists,
         labels=labels_of(named, on=as_of, known=known),
@@ -149,18 +150,6 @@ def _chosen(standings: Standings, asked: ComplianceFilter, sites: frozenset[int]
     return chosen
 
 
-def _is_wanted(device: InInventory, asked: ComplianceFilter, sites: frozenset[int] | None) -> bool:
-    """Risk class and basis belong to a due inspection, not to the device: they narrow no inventory."""
-    return all(
-        wanted is None or value in wanted
-        for value, wanted in (
-            (device.site, sites),
-            (device.area, asked.areas),
-            (device.device_class, asked.device_classes),
-        )
-    )
-
-
 def _groups(
     group_by: Grouping | None, standings: Standings, counted: NDArray[np.int8], known: int
 ) -> tuple[Group, ...]:
@@ -189,17 +178,6 @@ def _key(group_by: Grouping, value: int) -> int | str:
         case Grouping.BASIS:
             return str(BASES[value])
     return value
-
-
-def _coverage(inventory: Sequence[InInventory]) -> Coverage:
-    uncovered = tuple(device for device in inventory if not device.covered)
-    return Coverage(Share(len(inventory) - len(uncovered), len(inventory)), uncovered)
-
-
-def _census(standings: Standings, inventory: Sequence[InInventory], as_of: dt.date) -> Share:
-    under_a_plan = {device.device for device in inventory if device.plans}
-    overdue = states_on(standings.days, as_of) == STATES.index(DueState.OVERDUE)
-    return Share(len(under_a_plan & set(standings.device[overdue].tolist())), len(under_a_plan))
 
 
 def _arrivals(asked: ComplianceFilter, sites: frozenset[int] | None, as_of: dt.date, known: int) -> tuple[Arrival, ...]:

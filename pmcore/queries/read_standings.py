@@ -7,20 +7,11 @@ from typing import Any
 import numpy as np
 from django.db import connection
 
-from pmcore.models import Device, DueInspection, Entry, KeptStanding, StandingsMark
+from pmcore.models import DueInspection, KeptStanding
+from pmcore.queries.changed_devices import changed_since_kept
 from pmcore.queries.standing_catalogue import Catalogue
 from pmcore.queries.standing_rows import Standing, Standings, day_number
 from pmcore.queries.standings import standings_of
-
-# Entries about these things, and of these kinds, leave every standing as it was.
-_CHANGE_NOTHING = frozenset({
-    "site_opened", "area_opened", "area_described", "provider_registered", "provider_described", "person_registered",
-    "person_described", "role_given", "membership_set", "skill_set", "class_registered", "model_registered",
-    "revision_registered", "revision_described", "part_set_registered", "part_set_described", "position_registered",
-    "position_described", "part_registered", "part_described", "procedure_registered", "procedure_described",
-    "version_approved", "risk_table_named", "limit_named", "limit_changed", "plan_made", "roster_published",
-    "instrument_registered", "instrument_described", "text_redacted", "file_attached",
-})  # fmt: skip
 
 _COLUMNS = ", ".join(f'"{name}"' for name in (*Standing._fields, "size"))
 _TABLE = KeptStanding._meta.db_table
@@ -33,8 +24,7 @@ def standings_between(starts_on: dt.date, ends_on: dt.date, *, as_of: dt.date, c
     size asked for; the others are computed here. So the answer never hangs on what is kept.
     """
     known = catalogue.known
-    mark = StandingsMark.objects.first()
-    changed = None if mark is None or mark.size > known else changed_devices(mark.size, known)
+    changed = changed_since_kept(known)
     if changed is None:
         return _within(list(standings_of(all_devices(known), catalogue)), starts_on, ends_on, as_of)
     kept = _kept(starts_on, ends_on, as_of)
@@ -43,14 +33,6 @@ def standings_between(starts_on: dt.date, ends_on: dt.date, *, as_of: dt.date, c
     devices = changed | newer
     rows = [row[:-1] for row in kept if row[1] not in devices]
     return _within([*rows, *standings_of(devices, catalogue)], starts_on, ends_on, as_of)
-
-
-def changed_devices(since: int, known: int) -> set[int] | None:
-    """The devices that entries after `since`, up to `known`, are about; None: an entry may concern every device."""
-    entries = Entry.objects.filter(seq__gt=since, seq__lte=known).exclude(kind__in=_CHANGE_NOTHING).order_by()
-    subjects = set(entries.values_list("subject", flat=True).distinct())
-    about_others = entries.exclude(subject__in=Device.objects.values("pk")).exists()
-    return None if about_others else subjects
 
 
 def all_devices(known: int) -> list[int]:

@@ -5,17 +5,16 @@ from collections.abc import Callable, Collection, Iterator
 from django.db import connection, transaction
 from django.db.models import F
 
-from pmcore.models import KeptStanding, StandingsMark
+from pmcore.models import Device, KeptCoverage, KeptStanding, StandingsMark
+from pmcore.queries.changed_devices import changed_devices
+from pmcore.queries.coverage_spells import CoverageRow, PlanAims, coverage_rows
 from pmcore.queries.head import head
-from pmcore.queries.read_standings import all_devices, changed_devices
 from pmcore.queries.standing_catalogue import Catalogue, catalogue
 from pmcore.queries.standing_rows import Standing
 from pmcore.queries.standings import DEVICES_AT_ONCE, standings_of
 from pmcore.services.inserts import insert
 
 Progress = Callable[[int, int], None]
-
-_COLUMNS = [*Standing._fields, "size"]
 
 
 class Overtaken(RuntimeError):
@@ -33,10 +32,10 @@ def keep_standings(progress: Progress | None = None) -> int:
     if mark == size:
         return size
     changed = changed_devices(mark, size)
-    devices = sorted(all_devices(size) if changed is None else changed)
-    facts = catalogue(size)
+    devices = sorted(Device.objects.known(size).values_list("pk", flat=True) if changed is None else changed)
+    facts, aims = catalogue(size), PlanAims(size)
     for done, chunk in _chunks(devices):
-        _replace(chunk, facts, run)
+        _replace(chunk, facts, aims, run)
         if progress is not None:
             progress(done, len(devices))
     with transaction.atomic():
@@ -60,12 +59,17 @@ def _chunks(devices: list[int]) -> Iterator[tuple[int, list[int]]]:
         yield start + len(chunk), chunk
 
 
-def _replace(devices: Collection[int], facts: Catalogue, run: int) -> None:
-    rows = [[*standing, facts.known] for standing in standings_of(devices, facts)]
+def _replace(devices: Collection[int], facts: Catalogue, aims: PlanAims, run: int) -> None:
+    standings = [[*row, facts.known] for row in standings_of(devices, facts)]
+    spells = [[*row, facts.known] for row in coverage_rows(devices, aims, facts.known)]
     with transaction.atomic():
         _check_newest(run)
-        KeptStanding.objects.filter(device__in=devices).delete()
-        insert(connection, KeptStanding._meta.db_table, _COLUMNS, rows)
+        for table, columns, rows in (
+            (KeptStanding, Standing._fields, standings),
+            (KeptCoverage, CoverageRow._fields, spells),
+        ):
+            table.objects.filter(device__in=devices).delete()
+            insert(connection, table._meta.db_table, [*columns, "size"], rows)
 
 
 def _check_newest(run: int) -> None:

@@ -8,14 +8,13 @@ import pytest
 
 from pmcore.engines.due_status import DueState, state_on
 from pmcore.engines.records import SYSTEM, DueInspection
-from pmcore.engines.vocabulary import HoldReason, InspectionKind, Outcome
+from pmcore.engines.vocabulary import InspectionKind, Outcome
 from pmcore.models import Calibration, ProcedureSheet
 from pmcore.models.rows import Row
 from pmcore.queries import inspections
 from pmcore.queries.head import head
 from pmcore.queries.holds import holds_in_force
 from pmcore.queries.inspections import CompletedInspection, completed
-from pmcore.services.holds import place_hold
 from tests.bench_cast import (
     BRAKES,
     CLOSES,
@@ -32,7 +31,7 @@ from tests.bench_cast import (
     moment,
     recorded,
 )
-from tests.cast import AT, a_device
+from tests.cast import a_device
 from tests.history import day, written
 
 pytestmark = pytest.mark.django_db
@@ -91,9 +90,6 @@ def test_ended_after_the_window_it_is_late(bench: Bench) -> None:
 
 def test_complete_and_failed_it_is_met_and_the_device_is_held(bench: Bench) -> None:
     recorded(bench, JUNE_15, replace(BRAKES, outcome=Outcome.FAILED), RAISING, bench.leakage())
-    place_hold(
-        device=bench.device, reason=HoldReason.INSPECTION_FAILED, from_on=day("2026-06-15"), actor=bench.ruan, at=AT
-    )
     assert [done.failed for done in of(bench.device)] == [True]
     assert state_of_the_due_inspection(bench.device) is DueState.MET
     assert len(holds_in_force(bench.device, JULY_31, head().size)) == 1
