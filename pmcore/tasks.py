@@ -7,6 +7,7 @@ import structlog
 from celery import shared_task
 
 from pmcore import clock
+from pmcore.engines.site_days import day_to_sweep
 from pmcore.queries.sites import sites_on
 from pmcore.queries.verification import verify
 from pmcore.services import jobs
@@ -32,12 +33,12 @@ def sweep_jobs() -> None:
 
 @shared_task
 def sweep_due() -> None:
-    """Generate for every site whose day is another than the one it was last swept for; a mark that lies ahead, left by
-    a clock that was wrong, holds nothing up. One site's failure stops no other."""
+    """Generate for every site whose day is another than the one it was last swept for. One site's failure stops no
+    other."""
     at = clock.now()
     for site in sites_on(at.date()):
-        as_of = clock.today(at, site.time_zone)
-        if site.swept_on == as_of:
+        as_of = day_to_sweep(at, site.time_zone, site.swept_on)
+        if as_of is None:
             continue
         try:
             generate_due(site=site.site, as_of=as_of, at=at)

@@ -44,9 +44,11 @@ def projected(
     """
     calendar = next_due(rule, counted_from, counted_from)
     due_on = max(usage_day, as_of, counted_from + _ONE_DAY)
+    if window_of(rule, calendar)[0] <= as_of or due_on >= calendar:
+        return None
     while due_on in taken:
         due_on -= _ONE_DAY
-    if window_of(rule, calendar)[0] <= as_of or due_on >= calendar or due_on <= counted_from:
+    if due_on <= counted_from:
         return None
     opens_on, closes_on = window_of(rule, due_on)
     due = DueInspection(max(opens_on, counted_from + _ONE_DAY), due_on, closes_on)

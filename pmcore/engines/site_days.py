@@ -23,6 +23,15 @@ def local_day(moment: datetime, zone: str | ZoneInfo) -> date:
     return moment.astimezone(zone if isinstance(zone, ZoneInfo) else _zone(zone)).date()
 
 
+def day_to_sweep(moment: datetime, zone: str | ZoneInfo, swept_on: date | None) -> date | None:
+    """The site's day, if it was last swept for another one; None: nothing to do.
+
+    A mark that lies ahead, left by a clock that was wrong, holds nothing up.
+    """
+    today = local_day(moment, zone)
+    return None if today == swept_on else today
+
+
 def _zone(name: str) -> ZoneInfo:
     try:
         return ZoneInfo(name)

@@ -54,20 +54,19 @@ def covered_by(
     carried = [device.carried_over[plan.procedure]] if plan.procedure in device.carried_over else []
     clock = [*(day for day in own if day <= starts_on), *beginning, *carried]
     last_met = max(clock, default=None)
-    first_day = min([*beginning, device.arrived_on])
     since = [day for day in own if day > starts_on and day not in beginning]
     return Covered(
         rule=plan.rule,
-        anchor=own_anchor[0] if own_anchor else plan.anchor_on or first_day,
+        anchor=own_anchor[0] if own_anchor else plan.anchor_on or device.arrived_on,
         starts_on=starts_on,
         last_met=last_met,
         inspected=[Inspected(day) for day in since],
         at_once=device.found_in_use and not clock,
         ended_on=_ended_on(plan, device),
-        former=_former(plan, device, first_day, background),
-        usage_day=_usage_day(plan, device, max([*since, *clock], default=first_day), background),
+        former=_former(plan, device, clock, background),
+        usage_day=_usage_day(plan, device, max([*since, *clock], default=device.arrived_on), background),
         performed=_performed(own_anchor[0], own, carried) if own_anchor else (),
-        begins_on=first_day,
+        begins_on=device.arrived_on,
     )
 
 
@@ -98,15 +97,26 @@ def _ended_on(plan: PlanTermsRecord, device: ScopeDevice) -> dt.date | None:
     return device.owned[-1].from_on if short else None
 
 
-def _former(plan: PlanTermsRecord, device: ScopeDevice, first_day: dt.date, background: Background) -> Former | None:
-    """What was said of the device for the procedure before the terms that count now, by whichever plan."""
-    own_anchor = device.anchors.get(plan.plan)
-    if own_anchor is not None and own_anchor[1] > plan.from_on:
-        return Former(plan.rule, plan.anchor_on or first_day)
-    for terms in background.former:
-        if terms.from_on < plan.from_on and terms.procedure == plan.procedure and covers(terms, device):
-            return Former(terms.rule, terms.anchor_on or first_day)
-    return None
+def _former(
+    plan: PlanTermsRecord, device: ScopeDevice, clock: Sequence[dt.date], background: Background
+) -> Former | None:
+    """What was said of the device for the procedure, by whichever plan, when the last complete inspection was done; or
+    first, if nothing was said yet. None: it is what is said now. Changes in between count for nothing, so that not even
+    several of them put anything off."""
+    last_met = max(clock, default=dt.date.max)
+    earlier = [
+        terms
+        for terms in background.former
+        if terms.from_on < plan.from_on and terms.procedure == plan.procedure and covers(terms, device)
+    ]
+    in_force = [terms for terms in earlier if terms.from_on <= last_met] or earlier[-1:]
+    then = in_force[0] if in_force and plan.from_on > last_met else None
+    anchor_on, anchored_on = device.anchors.get(plan.plan, (None, dt.date.min))
+    if then is None and anchored_on <= last_met:
+        return None
+    said = plan if then is None else then
+    own = anchor_on if anchored_on <= last_met else None
+    return Former(said.rule, own or said.anchor_on or device.arrived_on)
 
 
 def _usage_day(

@@ -1,13 +1,8 @@
 """A process that is killed at any line of an append leaves the entry whole, or nothing of it."""
 
 import os
-import signal
-import sys
-from types import FrameType
-from typing import Any
 
 import pytest
-from django.db import connections
 
 from pmcore.models import Placement
 from pmcore.models.rows import Row
@@ -16,52 +11,18 @@ from pmcore.queries.verification import verify
 from pmcore.services import append as writer
 from pmcore.services import inserts, lock, preparation
 from tests.history import MARCH, World, day, small_world, written
+from tests.kills import comes_to_its_end
 
 pytestmark = [
     pytest.mark.django_db(transaction=True),
     pytest.mark.skipif(not hasattr(os, "fork"), reason="the kill needs a fork"),
 ]
 
-_WATCHED = {module.__file__ for module in (writer, preparation, inserts, lock)}
-_DONE = 0
 
-
-def _append_and_die(world: World, wrong: Placement, line: int) -> None:
-    """In a child process: a correction with free text, killed when the so manyth line of the writer begins."""
-    passed = 0
-
-    def count_lines(frame: FrameType, event: str, _: Any) -> Any:
-        nonlocal passed
-        if frame.f_code.co_filename not in _WATCHED:
-            return None
-        if event == "line":
-            passed += 1
-            if passed == line:
-                os.kill(os.getpid(), signal.SIGKILL)
-        return count_lines
-
-    sys.settrace(count_lines)
+def correct(world: World, wrong: Placement) -> None:
+    """A correction with free text."""
     right = Row(Placement, device=world.device, area=world.theatre, from_on=day("2026-04-01"))
     written("device_placed", world.device, right, replaces=[wrong], note="It was April.")
-    sys.settrace(None)
-    os._exit(_DONE)
-
-
-def _run_in_a_child(world: World, wrong: Placement, line: int) -> bool:
-    """Whether the child came to its end. Connections are closed first: a child must not share one."""
-    connections.close_all()
-    child = os.fork()
-    if child == 0:
-        try:
-            _append_and_die(world, wrong, line)
-        finally:
-            os._exit(99)
-    _, status = os.waitpid(child, 0)
-    if os.WIFSIGNALED(status):
-        assert os.WTERMSIG(status) == signal.SIGKILL
-        return False
-    assert os.WEXITSTATUS(status) == _DONE
-    return True
 
 
 def test_a_kill_at_any_line_leaves_all_or_nothing() -> None:
@@ -70,7 +31,7 @@ def test_a_kill_at_any_line_leaves_all_or_nothing() -> None:
     wrong = Placement.objects.current().get(device=world.device, from_on=MARCH)
     before = head().size
     kills = 0
-    while not _run_in_a_child(world, wrong, kills + 1):
+    while not comes_to_its_end(lambda: correct(world, wrong), {writer, preparation, inserts, lock}, kills + 1):
         kills += 1
         assert verify().sound
         written_whole = head().size == before + 1

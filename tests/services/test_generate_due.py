@@ -1,6 +1,5 @@
 """Plans become due inspections: once each, whatever was missed, and withdrawn only where nobody could have begun."""
 
-import datetime as dt
 from typing import Any
 
 import pytest
@@ -10,11 +9,7 @@ from pmcore.engines.vocabulary import Departure
 from pmcore.models import (
     CarriedOver,
     DueInspection,
-    InspectionPlan,
     PlanAnchor,
-    PlanTerms,
-    Procedure,
-    ProcedureDetails,
     SiteSweep,
     Withdrawal,
 )
@@ -26,48 +21,15 @@ from pmcore.services.departures import leave_inventory
 from pmcore.services.devices import move_device, register_device
 from pmcore.services.generate_due import UnknownSite, generate_due
 from tests.cast import AT, Hospital, a_hospital
+from tests.due_cast import START, a_plan, a_procedure, due_days, swept, terms
 from tests.history import day
 
 pytestmark = pytest.mark.django_db
-
-START = day("2026-01-01")
 
 
 @pytest.fixture
 def hospital() -> Hospital:
     return a_hospital()
-
-
-def a_procedure(name: str = "Yearly check") -> int:
-    procedure = Row(Procedure)
-    details = Row(ProcedureDetails, procedure=procedure, from_on=START, name=name, withdrawn=False)
-    return append("procedure_registered", procedure, [procedure, details], actor=SYSTEM, at=AT).subject
-
-
-def terms(plan: Any, hospital: Hospital, procedure: int, **changed: Any) -> Row:
-    values: dict[str, Any] = {
-        "name": "Tables, yearly", "device_model": hospital.model, "procedure": procedure, "from_on": START,
-        "every": 12, "unit": "month", "counts_from": "anchored", "anchor_on": day("2024-06-15"), "window": "days",
-        "window_before": 30, "window_after": 30, "basis": "maker", "ended": False,
-        "approved_by": hospital.odile.person,
-    }  # fmt: skip
-    return Row(PlanTerms, plan=plan, **{**values, **changed})
-
-
-def a_plan(hospital: Hospital, procedure: int, **changed: Any) -> int:
-    plan = Row(InspectionPlan)
-    return append("plan_made", plan, [plan, terms(plan, hospital, procedure, **changed)], actor=SYSTEM, at=AT).subject
-
-
-def swept(hospital: Hospital, as_of: str) -> tuple[int, int]:
-    generated = generate_due(site=hospital.alderwick, as_of=day(as_of), at=AT)
-    return generated.added, generated.withdrawn
-
-
-def due_days(device: int) -> list[str]:
-    gone = Withdrawal.objects.current().on(dt.date.max).filter(withdrawn=True).values("due_inspection")
-    rows = DueInspection.objects.filter(device=device).exclude(pk__in=gone).order_by("due_on")
-    return [due.isoformat() for due in rows.values_list("due_on", flat=True)]
 
 
 def test_an_anchored_plan_is_written_thirteen_months_ahead_once(hospital: Hospital) -> None:
