@@ -78,7 +78,12 @@ def _handler(kind: str) -> Handler:
 
 
 def _verify_record(arguments: dict[str, Any], say: Say) -> dict[str, Any]:
-    report = verify(lambda done, size: say(f"{done:,} of {size:,} entries"))
+    report = verify(
+        lambda done, size: say(f"{done:,} of {size:,} entries"),
+        lambda done, count: (
+            say(f"{done:,} of {count:,} attached files") if done in (1, count) or not done % 20 else None
+        ),
+    )
     return {
         "size": report.size,
         "root": report.root,
