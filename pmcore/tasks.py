@@ -78,12 +78,11 @@ def _handler(kind: str) -> Handler:
 
 
 def _verify_record(arguments: dict[str, Any], say: Say) -> dict[str, Any]:
-    report = verify(
-        lambda done, size: say(f"{done:,} of {size:,} entries"),
-        lambda done, count: (
-            say(f"{done:,} of {count:,} attached files") if done in (1, count) or not done % 20 else None
-        ),
-    )
+    def files(done: int, count: int) -> None:
+        if done == count or done % 20 == 1:  # each may take a while, and the lease must hold
+            say(f"{done:,} of {count:,} attached files")
+
+    report = verify(lambda done, size: say(f"{done:,} of {size:,} entries"), files)
     return {
         "size": report.size,
         "root": report.root,
