@@ -3,9 +3,10 @@
 import datetime as dt
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 
 from pmcore import clock
+from pmcore.management.checked import CheckedCommand
 from pmcore.queries.sites import SiteOnADay, sites_on
 from pmcore.services.generate_due import Call, Generated, generate_due
 
@@ -17,11 +18,11 @@ def _day(text: str) -> dt.date:
         raise CommandError(f"{text!r} is no date: write it as 2026-10-31.") from None
 
 
-class Command(BaseCommand):
+class Command(CheckedCommand):
     help = "Append the due inspections that the plans call for, and withdraw what they call for no more."
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("--as-of", type=_day, help="the day to generate for (default: each site's today)")
+        parser.add_argument("--as-of", metavar="DAY", help="the day to generate for (default: each site's today)")
         parser.add_argument(
             "--site", action="append", metavar="LABEL", help="only this site; may be given several times"
         )
@@ -29,8 +30,9 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         at = clock.now()
+        asked = options["as_of"] and _day(options["as_of"])  # here, where a mistake is one line
         for site in self._sites(at.date(), options["site"]):
-            as_of = options["as_of"] or clock.today(at, site.time_zone)
+            as_of = asked or clock.today(at, site.time_zone)
             generated = generate_due(site=site.site, as_of=as_of, at=at, dry_run=options["dry_run"])
             self._say(site, generated, explain=options["dry_run"])
 

@@ -3,13 +3,14 @@
 from functools import partial
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandParser
+from django.core.management.base import CommandParser
 
+from pmcore.management.checked import CheckedCommand
 from pmcore.queries.faults import Report
 from pmcore.queries.verification import verify
 
 
-class Command(BaseCommand):
+class Command(CheckedCommand):
     help = "Render every entry again from its rows; name whatever does not match. Exit status 1 if anything."
 
     def add_arguments(self, parser: CommandParser) -> None:
