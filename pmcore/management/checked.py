@@ -6,8 +6,8 @@ from django.core.management.base import BaseCommand, CommandError
 
 
 class CheckedCommand(BaseCommand):
-    """Refuses arguments that are no text. Bytes on the command line that are no UTF-8 arrive as lone surrogates, which no
-    database can keep."""
+    """Refuses arguments that are no text: bytes on the command line that are no UTF-8 arrive as lone surrogates, which
+    no database can keep."""
 
     def execute(self, *args: Any, **options: Any) -> str | None:
         for name, given in options.items():

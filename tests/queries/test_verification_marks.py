@@ -79,3 +79,12 @@ def test_a_mark_that_is_no_number_is_named(stored: str) -> None:
         cursor.execute(f"UPDATE pmcore_follower SET seen = {stored}")
     ((code, says),) = found()
     assert (code, says[:31]) == ("value_strange", "The follower 'alerts' has seen ")
+
+
+def test_the_request_key_of_an_entry_is_not_part_of_the_history() -> None:
+    """The guide says so: it only tells a retry from a new request."""
+    small_history()
+    guards.take_down(connection)
+    with connection.cursor() as cursor:
+        cursor.execute("UPDATE pmcore_entry SET request_key = 'another', request_digest = 'none' WHERE seq = 3")
+    assert found() == []
