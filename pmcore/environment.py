@@ -22,8 +22,20 @@ def _value(name: str) -> str:
     return os.environ.get(name, "").strip()
 
 
+def private_file(path: Path) -> Path:
+    """The path, and where no file stands there an empty one that only its owner reads and writes: what is written to it
+    later keeps that mode, and SQLite gives its logs the mode of their database."""
+    try:
+        os.close(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600))
+    except FileExistsError:
+        pass
+    except OSError as error:
+        raise ImproperlyConfigured(f"The file {path} cannot be made: {error.strerror}.") from error
+    return path
+
+
 def folder(name: str, *, default: Path) -> Path:
-    """A folder of our own, made with mode 0700 when it is missing."""
+    """A folder of our own, made with mode 0700 when it is missing. One that stands keeps its mode."""
     path = Path(_value(name) or default)
     if not path.is_absolute():
         raise ImproperlyConfigured(f"{name} must be an absolute path, not {str(path)!r}.")
@@ -44,11 +56,11 @@ def journal_mode(version: tuple[int, ...]) -> str:
 
 
 def database(name: str, *, embedded: Path) -> dict[str, Any]:
-    """Django's settings for the server that the variable names, or for the embedded SQLite file."""
+    """Django's settings for the server that the variable names, or for the embedded SQLite file, which is made."""
     if not given(name):
         return {
             "ENGINE": "django.db.backends.sqlite3",
-            "NAME": embedded,
+            "NAME": private_file(embedded),
             "OPTIONS": {
                 # Every transaction asks for the write lock at its start: a reader that turns writer would deadlock.
                 "transaction_mode": "IMMEDIATE",

@@ -89,7 +89,11 @@ def _handler(kind: str) -> Handler:
 
 
 def _verify_record(arguments: dict[str, Any], say: Say) -> dict[str, Any]:
-    report = verify(lambda done, size: say(f"{done:,} of {size:,} entries"))
+    def files(done: int, count: int) -> None:
+        if done == count or done % 20 == 1:  # each may take a while, and the lease must hold
+            say(f"{done:,} of {count:,} attached files")
+
+    report = verify(lambda done, size: say(f"{done:,} of {size:,} entries"), files)
     return {
         "size": report.size,
         "root": report.root,

@@ -1,5 +1,6 @@
 """A wrong or missing value in the environment names itself, says what would do and stops the start."""
 
+import ast
 import os
 import stat
 import subprocess
@@ -91,11 +92,13 @@ def test_a_server_is_read_in_its_parts(monkeypatch: pytest.MonkeyPatch) -> None:
     }
 
 
-def test_without_a_server_the_database_is_a_file_in_the_data_folder(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_without_a_server_the_database_is_a_file_in_the_data_folder(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
     monkeypatch.delenv("DATABASE_URL", raising=False)
-    settings = read_database("DATABASE_URL")
-    assert settings["NAME"] == Path("/srv/data/pmcore.sqlite3")
-    assert settings["TEST"]["NAME"] == Path("/srv/data/test-pmcore.sqlite3")
+    settings = env.database("DATABASE_URL", embedded=tmp_path / "pmcore.sqlite3")
+    assert settings["NAME"] == tmp_path / "pmcore.sqlite3"
+    assert settings["TEST"]["NAME"] == tmp_path / "test-pmcore.sqlite3"
     assert settings["OPTIONS"]["transaction_mode"] == "IMMEDIATE"
 
 
@@ -113,6 +116,38 @@ def test_without_a_queue_there_is_none(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_a_missing_folder_is_made_for_its_owner_alone(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.setenv("PMCORE_DATA", str(tmp_path / "data"))
     assert stat.S_IMODE(read_folder("PMCORE_DATA").stat().st_mode) == 0o700
+
+
+@pytest.mark.parametrize("umask", [0, 0o022, 0o077])
+def test_the_embedded_database_and_its_logs_are_their_owners_alone(tmp_path: Path, umask: int) -> None:
+    others = {key: each for key, each in os.environ.items() if not key.startswith(("PMCORE_", "DATABASE_", "REDIS_"))}
+    data = tmp_path / "data"
+    write = (
+        "import django; django.setup(); from django.conf import settings; from django.db import connection\n"
+        "connection.cursor().execute('CREATE TABLE made (id integer)')\n"
+        "print({path.name: path.stat().st_mode & 0o777 for path in settings.DATA.glob('pmcore.sqlite3*')})"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", write], cwd=ROOT, capture_output=True, text=True, check=True, umask=umask,
+        env=others | {"DJANGO_SETTINGS_MODULE": "pmcore.settings", "PMCORE_DATA": str(data)},
+    )  # fmt: skip
+    modes = ast.literal_eval(done.stdout)
+    assert {"pmcore.sqlite3"} < set(modes)  # the log is there too
+    assert set(modes.values()) == {0o600}
+    assert stat.S_IMODE(data.stat().st_mode) == 0o700
+
+
+def test_the_mode_of_a_database_that_stands_is_left_alone(tmp_path: Path) -> None:
+    kept = tmp_path / "pmcore.sqlite3"
+    kept.write_bytes(b"kept")
+    kept.chmod(0o640)
+    env.private_file(kept)
+    assert (kept.read_bytes(), stat.S_IMODE(kept.stat().st_mode)) == (b"kept", 0o640)
+
+
+def test_a_database_that_cannot_be_made_names_itself(tmp_path: Path) -> None:
+    with pytest.raises(ImproperlyConfigured, match=r"pmcore\.sqlite3 cannot be made: No such file or directory"):
+        env.private_file(tmp_path / "missing" / "pmcore.sqlite3")
 
 
 def test_a_secret_is_made_once_and_read_by_its_owner_alone(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:

@@ -1,4 +1,5 @@
-"""Triggers that refuse to change the record, on SQLite and PostgreSQL.
+"""Triggers that refuse to change the record, on SQLite and PostgreSQL. There they fire always: a session that plays the
+replica (`session_replication_role`) passes by any other.
 
 They are no migrations: SQLite rebuilds a table by dropping the old one, and its triggers go with it. So they are taken
 down before each migration, put up after it, and compared at start-up with what should be there.
@@ -16,6 +17,7 @@ from pmcore.models.kinds import RECORDED
 GUARDED: tuple[type[Recorded], ...] = (*RECORDED, Entry, Text)
 
 _FUNCTION = "pmcore_guard"
+_ALWAYS = "A"  # of `tgenabled`; the usual "O" is silent in a session that plays the replica
 _PG_BODY = """
 DECLARE
   was jsonb;
@@ -95,7 +97,7 @@ def _sqlite_present(connection: BaseDatabaseWrapper) -> dict[str, str]:
 
 
 def _pg_present(connection: BaseDatabaseWrapper) -> dict[str, str]:
-    """What stands, as its definition. A trigger that is switched off does not count, nor any on another function."""
+    """What stands, as its definition. A trigger that can be passed by does not count, nor any on another function."""
     with connection.cursor() as cursor:
         cursor.execute("SELECT prosrc FROM pg_proc WHERE proname = %s", [_FUNCTION])
         body = cursor.fetchone()
@@ -105,7 +107,7 @@ def _pg_present(connection: BaseDatabaseWrapper) -> dict[str, str]:
         )
         found = cursor.fetchall()
     sound = body is not None and body[0] == _PG_BODY
-    return {name: text if sound and enabled in ("O", "A") else "switched off" for name, text, enabled in found}
+    return {name: text if sound and enabled == _ALWAYS else "switched off" for name, text, enabled in found}
 
 
 def wanted(connection: BaseDatabaseWrapper) -> dict[str, str]:
@@ -131,6 +133,11 @@ def put_up(connection: BaseDatabaseWrapper) -> None:
             )
         for statement in wanted(connection).values():
             cursor.execute(statement)
+        if connection.vendor != "sqlite":
+            for model in GUARDED:
+                for trigger in ("guard_rows", "guard_truncate"):
+                    table = model._meta.db_table
+                    cursor.execute(f"ALTER TABLE public.{table} ENABLE ALWAYS TRIGGER {trigger}_{table}")
 
 
 def take_down(connection: BaseDatabaseWrapper) -> None:

@@ -2,15 +2,18 @@
 
 import hashlib
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from io import BufferedReader
 from pathlib import Path
+from typing import Any, NamedTuple
 
 from django.conf import settings
 
 from pmcore.models import Attachment
+from pmcore.queries.raw import attachments
 
-_PAGE = 2_000
+Progress = Callable[[int, int], None]
+
 _SHA256 = re.compile(r"[0-9a-f]{64}")
 
 
@@ -28,7 +31,7 @@ def path_of(sha256: str) -> Path:
 
 def open_file(sha256: str) -> BufferedReader:
     """The kept file, to be read and closed. Raises NoSuchFile."""
-    if not _SHA256.fullmatch(sha256):
+    if type(sha256) is not str or not _SHA256.fullmatch(sha256):
         raise NoSuchFile(f"{sha256!r} is no SHA-256 in hexadecimal.")
     try:
         return path_of(sha256).open("rb")
@@ -36,22 +39,40 @@ def open_file(sha256: str) -> BufferedReader:
         raise NoSuchFile(f"No file is kept under {sha256}.") from None
 
 
-def damaged(known: int) -> Iterator[tuple[str, Attachment]]:
-    """Attachments of the first `known` entries whose file is `missing`, `unreadable` or `altered`. Reads each whole."""
-    last = 0
-    while page := list(Attachment.objects.filter(entry__lte=known, pk__gt=last).order_by("pk")[:_PAGE]):
-        for attachment in page:
-            state = _state(attachment)
-            if state is not None:
-                yield state, attachment
-        last = page[-1].pk
+class AttachedFile(NamedTuple):
+    """What a fact says of its file, as it is stored: `entry` is a whole number, the rest may be of any type."""
+
+    id: int
+    entry: int
+    sha256: Any
+    size: Any
+    name: Any
 
 
-def _state(attachment: Attachment) -> str | None:
+def damaged(known: int, progress: Progress | None = None) -> Iterator[tuple[str, AttachedFile]]:
+    """Attachments of the first `known` entries whose file is `missing`, `unreadable` or `altered`.
+
+    Reads each file whole, in pieces; `progress(done, count)` is called after each.
+    """
+    count = Attachment.objects.filter(entry__lte=known).count() if progress is not None else 0
+    done = 0
+    for values in attachments():
+        attached = AttachedFile(*values)
+        if type(attached.entry) is not int or attached.entry > known:
+            continue
+        state = _state(attached)
+        if state is not None:
+            yield state, attached
+        done += 1
+        if progress is not None:
+            progress(done, count)
+
+
+def _state(attached: AttachedFile) -> str | None:
     try:
-        with open_file(attachment.sha256) as file:
-            same = hashlib.file_digest(file, "sha256").hexdigest() == attachment.sha256
-            return None if same and file.tell() == attachment.size else "altered"
+        with open_file(attached.sha256) as file:
+            same = hashlib.file_digest(file, "sha256").hexdigest() == attached.sha256
+            return None if same and file.tell() == attached.size else "altered"
     except NoSuchFile:
         return "missing"
     except OSError:

@@ -2,263 +2,260 @@
 
 Every entry is rendered again from its rows and hashed; every row must belong to an entry, every entry follow the last.
 The rows of all tables are read once, merged by id: an entry's rows are the ids after the last entry's up to its own, so
-a missing, foreign or doubled row shows at once.
+a missing, foreign or doubled row shows at once. Values are read as they are stored, and none can stop the reading: what
+a column cannot hold is named, and the rest is verified.
+
+The edges of the tree that entries carry are only a cache, the newest one excepted: one that differs from the leaves is
+named, one that is gone changes nothing that is proven, and is not.
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
 from typing import Any
 
-from pmcore.engines.merkle import Edge, leaf_hash
-from pmcore.models import Redaction
+from pmcore.engines.merkle import HASH_BYTES, Edge, MerkleError, leaf_hash
+from pmcore.models import Entry
 from pmcore.models.kinds import KINDS
-from pmcore.queries.bodies import body, text_digest
+from pmcore.queries.ahead import Ahead
+from pmcore.queries.bodies import body
+from pmcore.queries.faults import Report
+from pmcore.queries.files import Progress as FileProgress
 from pmcore.queries.files import damaged
-from pmcore.queries.head import RecordDamaged, head
-from pmcore.queries.raw import EntryRow, RecordedRow, TextRow, entries, replacements, rows, texts
+from pmcore.queries.marks import check_marks
+from pmcore.queries.raw import EntryRow, RecordedRow, entries, highest_id, newest_entry, replacements, rows
+from pmcore.queries.stored import described, strange
+from pmcore.queries.text_check import TextCheck
 
 Progress = Callable[[int, int], None]
 _EVERY = 2_000
 
 
-@dataclass(frozen=True, slots=True)
-class Fault:
-    """Something that does not match: what is wrong, with which entry, and in which row."""
-
-    code: str
-    says: str
-    seq: int | None = None
-
-    def __str__(self) -> str:
-        return self.says
-
-
-@dataclass(slots=True)
-class Report:
-    """What a verification found. `root` is the root that was computed from the rows, in hexadecimal."""
-
-    size: int = 0
-    rows: int = 0
-    texts: int = 0
-    root: str = ""
-    faults: list[Fault] = field(default_factory=list)
-
-    @property
-    def sound(self) -> bool:
-        return not self.faults
+def _is_hash(value: Any) -> bool:
+    return type(value) is bytes and len(value) == HASH_BYTES
 
 
 class _Verification:
-    def __init__(self, size: int, last_id: int) -> None:
-        self.report = Report(size=size)
-        self.size = size
-        self.last_id = last_id
-        self.rows = _Ahead(rows())
-        self.replaced = _Ahead(replacements())
-        self.texts = _Ahead(texts())
+    def __init__(self, report: Report, newest: EntryRow) -> None:
+        self.report = report
+        self.size = newest.seq
+        self.ceiling = max(highest_id(), newest.last_id if type(newest.last_id) is int else 0)
+        self.rows = Ahead(rows(report))
+        self.replaced = Ahead(replacements(report))
+        self.texts = TextCheck(report)
         self.edge = Edge.empty()
         self.leaves: list[bytes] = []
-        self.redacted: set[str] = set()
-        self.emptied: dict[str, int] = {}
+        self.last_id = 0
 
-    def fault(self, code: str, says: str, seq: int | None = None) -> None:
-        self.report.faults.append(Fault(code, says, seq))
-
-    def entry(self, entry: EntryRow, previous_id: int) -> None:
+    def entry(self, entry: EntryRow, following: EntryRow | None) -> None:
         """Render one entry again from its rows and compare."""
-        own = self._rows_of(entry, previous_id)
+        own = self._rows_of(entry, following)
         replaced = self._replaced_by(entry)
-        self._texts_of(entry, own)
-        leaf = self._leaf(entry, own, replaced)
+        self.texts.entry(entry, own)
+        leaf = _leaf(entry, own, replaced)
         if leaf != entry.leaf:
-            listed = ", ".join(f"{row.table.name} {row.id}" for row in own[:5]) or "no rows"
-            if replaced:
-                listed += f", replacing {', '.join(map(str, replaced[:5]))}"
-            self.fault(
-                "entry_altered",
-                f"Entry {entry.seq} ({entry.kind}, about {entry.subject}) is not what was recorded: {listed}.",
-                entry.seq,
-            )
-        self.leaves.append(bytes(entry.leaf))
+            self._altered(entry, own, replaced)
+        self.leaves.append(entry.leaf if _is_hash(entry.leaf) else leaf or bytes(HASH_BYTES))
         if entry.edge is not None or len(self.leaves) >= _EVERY:
             self._grow(entry)
+
+    def _altered(self, entry: EntryRow, own: list[RecordedRow], replaced: list[int]) -> None:
+        listed = ", ".join(f"{row.table.name} {row.id}" for row in own[:5]) or "no rows"
+        if replaced:
+            listed += f", replacing {', '.join(map(str, replaced[:5]))}"
+        self.report.fault(
+            "entry_altered",
+            f"Entry {entry.seq} ({entry.kind}, about {entry.subject}) is not what was recorded: {listed}.",
+            entry.seq,
+        )
+        if type(entry.leaf) is bytes and not _is_hash(entry.leaf):
+            said = f"Entry {entry.seq}: its leaf has {len(entry.leaf)} bytes, a hash has {HASH_BYTES}."
+            self.report.fault("leaf_malformed", said, entry.seq)
+        for what in strange(Entry, EntryRow._fields, entry):
+            self.report.fault("value_strange", f"Entry {entry.seq}: {what}.", entry.seq)
+        for row in own:
+            for what in strange(row.table.model, [column.name for column in row.table.columns], row.wire):
+                self.report.fault("value_strange", f"{row.table.name} {row.id}: {what}.", entry.seq)
 
     def _grow(self, entry: EntryRow) -> None:
         self.edge = self.edge.add(self.leaves)
         self.leaves.clear()
         if entry.edge is not None and entry.edge != self.edge.to_bytes():
-            self.fault(
+            self.report.fault(
                 "edge_altered", f"The stored edge of the tree at entry {entry.seq} is not its root's.", entry.seq
             )
 
-    def _leaf(self, entry: EntryRow, own: list[RecordedRow], replaced: list[int]) -> bytes | None:
-        try:
-            return leaf_hash(
-                body(
-                    seq=entry.seq,
-                    at=entry.at,
-                    kind=entry.kind,
-                    subject=entry.subject,
-                    person=entry.person,
-                    role=entry.role,
-                    note=entry.note,
-                    rows=[row.table.render(row.wire) for row in own],
-                    replaces=replaced,
-                )
-            )
-        except (TypeError, ValueError, AttributeError):  # a value of another type than its column's
-            return None
-
-    def _rows_of(self, entry: EntryRow, previous_id: int) -> list[RecordedRow]:
+    def _rows_of(self, entry: EntryRow, following: EntryRow | None) -> list[RecordedRow]:
         own: list[RecordedRow] = []
-        kind = KINDS.get(entry.kind)
-        expected = previous_id + 1
-        for row in self.rows.upto(entry.last_id):
+        expected = self.last_id + 1
+        for row in self._claimed(entry, following):
             if row.id < expected:
-                self.fault("row_unowned", f"{row.table.name} {row.id} belongs to no entry.")
+                self._unowned(row)
                 continue
             if row.id > expected:
                 self._missing(expected, row.id - 1, entry)
             expected = row.id + 1
-            if row.entry != entry.seq:
-                self.fault(
-                    "row_of_another",
-                    f"{row.table.name} {row.id} says entry {row.entry}, its id belongs to entry {entry.seq}.",
-                    entry.seq,
-                )
-            if kind is None or row.table.model not in kind.rows:
-                self.fault(
-                    "row_out_of_kind",
-                    f"Entry {entry.seq} ({entry.kind}) holds no {row.table.name}, yet has row {row.id}.",
-                    entry.seq,
-                )
+            self._check_owner(row, entry)
             own.append(row)
-        if expected <= entry.last_id:
-            self._missing(expected, entry.last_id, entry)
+        self._end_of_rows(entry, following, expected - 1)
         self.report.rows += len(own)
         return own
 
+    def _claimed(self, entry: EntryRow, following: EntryRow | None) -> Iterator[RecordedRow]:
+        """The rows up to the entry's last id; where that makes no sense, those that say they are its own."""
+        if self._ends_sensibly(entry, following):
+            return self.rows.upto(entry.last_id)
+        first = self.last_id + 1
+        return self.rows.taken(lambda row: row.id < first or row.entry == entry.seq)
+
+    def _ends_sensibly(self, entry: EntryRow, following: EntryRow | None) -> bool:
+        known = following is not None and type(following.last_id) is int
+        ceiling = following.last_id if following is not None and known else self.ceiling
+        return type(entry.last_id) is int and self.last_id <= entry.last_id <= ceiling
+
+    def _end_of_rows(self, entry: EntryRow, following: EntryRow | None, end: int) -> None:
+        if self._ends_sensibly(entry, following):
+            if end < entry.last_id:
+                self._missing(end + 1, entry.last_id, entry)
+            self.last_id = entry.last_id
+            return
+        if end != entry.last_id:
+            said = f"Entry {entry.seq} says that its rows end with {entry.last_id!r}; they end with {end}."
+            self.report.fault("entry_end_altered", said, entry.seq)
+        self.last_id = end
+
+    def _check_owner(self, row: RecordedRow, entry: EntryRow) -> None:
+        kind = KINDS.get(entry.kind)
+        if row.entry != entry.seq:
+            self.report.fault(
+                "row_of_another",
+                f"{row.table.name} {row.id} says entry {row.entry}, its id belongs to entry {entry.seq}.",
+                entry.seq,
+            )
+        if kind is None or row.table.model not in kind.rows:
+            self.report.fault(
+                "row_out_of_kind",
+                f"Entry {entry.seq} ({entry.kind}) holds no {row.table.name}, yet has row {row.id}.",
+                entry.seq,
+            )
+
+    def _unowned(self, row: RecordedRow) -> None:
+        self.report.fault("row_unowned", f"{row.table.name} {row.id} belongs to no entry.")
+
     def _missing(self, first: int, last: int, entry: EntryRow) -> None:
         which = f"Row {first} is" if first == last else f"Rows {first} to {last} are"
-        self.fault("row_missing", f"{which} missing from entry {entry.seq} ({entry.kind}).", entry.seq)
+        self.report.fault("row_missing", f"{which} missing from entry {entry.seq} ({entry.kind}).", entry.seq)
 
     def _replaced_by(self, entry: EntryRow) -> list[int]:
         found = []
         for item in self.replaced.upto(entry.seq):
-            if item.id != entry.seq:
-                self.fault("replacer_missing", f"{item.table.name} {item.row} is replaced by {item.id}, no such entry.")
-            else:
+            if item.id == entry.seq:
                 found.append(item.row)
+            else:
+                self._no_replacer(item)
         return sorted(found)
 
-    def _texts_of(self, entry: EntryRow, own: list[RecordedRow]) -> None:
-        """Free text: each digest of the entry has its text, unaltered or redacted by an entry that says so."""
-        wanted = {entry.note} if entry.note else set()
-        for row in own:
-            wanted.update(row.wire[at] for at in row.table.free_text_at if row.wire[at])
-            if row.table.model is Redaction:
-                self.redacted.add(row.wire[row.table.column_at("text")])
-        for text in self.texts.upto(entry.seq):
-            self.report.texts += 1
-            if text.id != entry.seq or text.digest not in wanted:
-                self.fault(
-                    "text_unowned", f"The text {text.digest[:12]}… of entry {text.id} belongs to no row.", entry.seq
-                )
-                continue
-            wanted.discard(text.digest)
-            self._check_text(text, entry)
-        for digest in sorted(wanted):
-            self.fault("text_missing", f"A text {digest[:12]}… of entry {entry.seq} is missing.", entry.seq)
+    def _no_replacer(self, item: Any) -> None:
+        said = f"{item.table.name} {item.row} is replaced by {item.id}, no such entry."
+        self.report.fault("replacer_missing", said)
 
-    def _check_text(self, text: TextRow, entry: EntryRow) -> None:
-        if text.words is None and text.salt is None:
-            self.emptied[text.digest] = entry.seq
-        elif not _holds(text):
-            self.fault("text_altered", f"A text {text.digest[:12]}… of entry {entry.seq} was altered.", entry.seq)
-
-    def end(self, stored_root: bytes) -> Report:
-        """What no entry asked for, and the root."""
-        newest = head().last_id
+    def end(self, newest: EntryRow, files: FileProgress | None) -> None:
+        """What no entry asked for, and the root. Rows of entries that were appended meanwhile are left alone."""
+        now = newest_entry() or newest
+        highest = now.last_id if type(now.last_id) is int else self.ceiling
         for row in self.rows.rest():
-            if row.id <= self.last_id or row.entry <= self.size or row.id > newest:
-                self.fault("row_unowned", f"{row.table.name} {row.id} belongs to no entry.")
-        newest_size = head().size
+            later = type(row.entry) is int and self.size < row.entry <= now.seq
+            if not later or not self.last_id < row.id <= highest:
+                self._unowned(row)
         for item in self.replaced.rest():
-            if item.id > newest_size:
-                self.fault("replacer_missing", f"{item.table.name} {item.row} is replaced by {item.id}, no such entry.")
-        for text in self.texts.rest():
-            if text.id > newest_size:
-                self.fault("text_unowned", f"The text {text.digest[:12]}… of entry {text.id} belongs to no row.")
-        for digest, seq in self.emptied.items():
-            if digest not in self.redacted and not _redacted_since(digest):
-                self.fault(
-                    "text_emptied", f"A text {digest[:12]}… of entry {seq} was emptied without a redaction.", seq
-                )
-        for state, attachment in damaged(self.size):
-            file = f"The file {attachment.sha256[:12]}… of entry {attachment.entry}"
-            self.fault(f"file_{state}", f"{file} is {state}.", attachment.entry)
+            if item.id > now.seq:
+                self._no_replacer(item)
+        self.texts.end(now.seq)
+        for state, file in damaged(self.size, files):
+            name = f"The file {str(file.sha256)[:12]}… of entry {file.entry}"
+            self.report.fault(f"file_{state}", f"{name} is {state}.", file.entry)
+        check_marks(self.report)
+        self._root(newest)
+
+    def _root(self, newest: EntryRow) -> None:
         root = self.edge.add(self.leaves).root()
         self.report.root = root.hex()
-        if root != stored_root:
-            self.fault(
-                "root_differs", f"The root of {self.size} entries is {root.hex()}, stored is {stored_root.hex()}."
-            )
-        return self.report
+        try:
+            stored = _newest_edge(newest).root()
+        except MerkleError as error:
+            self.report.fault("head_damaged", f"Entry {newest.seq} is the newest, and {error}.", newest.seq)
+            return
+        if root != stored:
+            said = f"The root of {self.size} entries is {root.hex()}, stored is {stored.hex()}."
+            self.report.fault("root_differs", said)
 
 
-class _Ahead:
-    """A stream in the order of `.id`, taken up to a bound."""
-
-    def __init__(self, stream: Iterator[Any]) -> None:
-        self._stream = stream
-        self._next = next(stream, None)
-
-    def upto(self, bound: int) -> Iterator[Any]:
-        while self._next is not None and self._next.id <= bound:
-            item = self._next
-            self._next = next(self._stream, None)
-            yield item
-
-    def rest(self) -> Iterator[Any]:
-        while self._next is not None:
-            item = self._next
-            self._next = next(self._stream, None)
-            yield item
+def _newest_edge(newest: EntryRow) -> Edge:
+    if type(newest.edge) is not bytes:
+        raise MerkleError(f"its right edge holds {described(newest.edge)}")
+    return Edge.from_bytes(newest.seq, newest.edge)
 
 
-def _holds(text: TextRow) -> bool:
+def _leaf(entry: EntryRow, own: list[RecordedRow], replaced: list[int]) -> bytes | None:
+    """None where a value is of another type than its column's. The numbers stand bare in the body: text among them
+    could pose as what follows."""
+    person = entry.person
+    if type(entry.subject) is not int or not (person is None or type(person) is int):
+        return None
     try:
-        return text.words is not None and text.salt is not None and text_digest(text.salt, text.words) == text.digest
-    except (ValueError, AttributeError):  # a salt of another length; words that are no text
-        return False
+        return leaf_hash(
+            body(
+                seq=entry.seq,
+                at=entry.at,
+                kind=entry.kind,
+                subject=entry.subject,
+                person=person,
+                role=entry.role,
+                note=entry.note,
+                rows=[row.table.render(row.wire) for row in own],
+                replaces=replaced,
+            )
+        )
+    except (TypeError, ValueError, AttributeError):
+        return None
 
 
-def _redacted_since(digest: str) -> bool:
-    return bool(Redaction.objects.filter(text=digest).exists())
-
-
-def verify(progress: Progress | None = None) -> Report:
+def verify(progress: Progress | None = None, files: FileProgress | None = None) -> Report:
     """Verify the history up to its size at this moment; entries appended meanwhile are left for the next time.
 
-    `progress(done, size)` is called every 2,000 entries. Reads page by page and holds no lock.
+    `progress(done, size)` is called every 2,000 entries, `files(done, count)` after each attached file. Reads page by
+    page and holds no lock. Whatever is stored, it ends in a report.
     """
-    try:
-        newest = head()
-    except (RecordDamaged, ValueError) as error:
-        report = Report()
-        report.faults.append(Fault("head_damaged", str(error)))
-        return report
-    run = _Verification(newest.size, newest.last_id)
-    expected, previous_id = 1, 0
-    for entry in entries(newest.size):
+    report = Report()
+    newest = newest_entry()
+    if newest is None:
+        newest = EntryRow(0, None, None, None, None, None, None, 0, None, b"")
+    report.size = newest.seq
+    run = _Verification(report, newest)
+    expected = 1
+    for entry, following in _up_to(newest.seq, report):
         if entry.seq != expected:
             which = f"{expected}" if entry.seq == expected + 1 else f"{expected} to {entry.seq - 1}"
-            run.fault("entry_missing", f"Entry {which} is missing.", expected)
+            report.fault("entry_missing", f"Entry {which} is missing.", expected)
         expected = entry.seq + 1
-        run.entry(entry, previous_id)
-        previous_id = entry.last_id
+        run.entry(entry, following)
         if progress is not None and entry.seq % _EVERY == 0:
-            progress(entry.seq, newest.size)
+            progress(entry.seq, newest.seq)
     if progress is not None:
-        progress(newest.size, newest.size)
-    return run.end(newest.root)
+        progress(newest.seq, newest.seq)
+    run.end(newest, files)
+    return report
+
+
+def _up_to(size: int, report: Report) -> Iterator[tuple[EntryRow, EntryRow | None]]:
+    """Each entry with the one after it."""
+    last: EntryRow | None = None
+    for entry in entries(report):
+        if entry.seq < 1:
+            report.fault("entry_misnumbered", f"There is an entry {entry.seq}; the first is 1.", entry.seq)
+            continue
+        if entry.seq > size:  # not in the statement: with two bounds PostgreSQL may sort all that is between them
+            break
+        if last is not None:
+            yield last, entry
+        last = entry
+    if last is not None:
+        yield last, None

@@ -5,6 +5,7 @@ learns it. Jobs are no facts and do not take the lock of the record.
 """
 
 import datetime as dt
+import json
 import uuid
 from dataclasses import dataclass
 from typing import Any
@@ -24,6 +25,10 @@ class BadJob(ValueError):
     """A name that a job's row cannot hold."""
 
 
+class AskedOtherwise(ValueError):
+    """The same kind and key were asked for before, with other arguments."""
+
+
 class LeaseLost(RuntimeError):
     """The lease expired and somebody else has the job, or it ended."""
 
@@ -40,7 +45,10 @@ class Lease:
 
 
 def ask(*, kind: str, unique_key: str, arguments: dict[str, Any], actor: Actor, at: dt.datetime) -> int:
-    """The id of the job for this kind and key: a new one, or the one that was asked for before. Raises BadJob."""
+    """The id of the job for this kind and key: a new one, or the one that was asked for before with these arguments.
+
+    Raises BadJob, AskedOtherwise.
+    """
     _check(Job._meta.get_field("kind"), kind)
     _check(Job._meta.get_field("unique_key"), unique_key)
     job, new = Job.objects.get_or_create(
@@ -50,6 +58,8 @@ def ask(*, kind: str, unique_key: str, arguments: dict[str, Any], actor: Actor, 
     )
     if new:
         wake(RUN, job.pk)
+    elif not _same(job.arguments, json.loads(json.dumps(arguments))):
+        raise AskedOtherwise(f"The job {kind} {unique_key} was asked for before, with other arguments.")
     return job.pk
 
 
@@ -112,6 +122,17 @@ def _check(field: "Field[Any, Any]", value: str) -> None:
     longest = field.max_length or 0
     if not (0 < len(value) <= longest and value.isprintable()):
         raise BadJob(f"A job's {field.name} has 1 to {longest} printable characters, unlike {value[:60]!r}.")
+
+
+def _same(kept: Any, asked: Any) -> bool:
+    """Whether two JSON values are one. Python takes true for 1; the databases write 1.0 in their own ways."""
+    match kept, asked:
+        case dict(), dict():
+            return kept.keys() == asked.keys() and all(_same(value, asked[name]) for name, value in kept.items())
+        case list(), list():
+            return len(kept) == len(asked) and all(map(_same, kept, asked))
+        case _:
+            return isinstance(kept, bool) == isinstance(asked, bool) and bool(kept == asked)
 
 
 def _storable(text: str) -> str:

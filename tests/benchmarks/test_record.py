@@ -15,4 +15,6 @@ def test_the_table_has_every_line(tmp_path: Path) -> None:
     assert done.returncode == 0, done.stderr
     for line in ("an entry", "bare insert", "lock held, longest", "verify_history", ".known(size)"):
         assert done.stdout.count(line) >= 2, done.stdout
-    assert not list(tmp_path.glob("*.sqlite3"))
+    # The scratch database is gone, and the one of the data folder was never written to.
+    assert not list(tmp_path.glob("test-*.sqlite3*"))
+    assert not any(path.stat().st_size for path in tmp_path.glob("*.sqlite3*"))

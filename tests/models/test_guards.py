@@ -117,6 +117,30 @@ def test_an_altered_guard_counts_as_missing() -> None:
 
 
 @on_postgresql
+@pytest.mark.parametrize("enabled", ["ENABLE", "ENABLE REPLICA", "DISABLE"])
+def test_a_guard_that_does_not_fire_always_counts_as_missing(enabled: str) -> None:
+    with connection.cursor() as cursor:
+        cursor.execute(f"ALTER TABLE pmcore_placement {enabled} TRIGGER guard_rows_pmcore_placement")
+    assert guards.missing(connection) == ["guard_rows_pmcore_placement"]
+
+
+@on_postgresql
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "UPDATE pmcore_placement SET entry = entry + 1",
+        "DELETE FROM pmcore_placement",
+        "TRUNCATE pmcore_placement",
+    ],
+)
+def test_a_session_that_plays_the_replica_is_refused_too(statement: str) -> None:
+    small_history()
+    with connection.cursor() as cursor:
+        cursor.execute("SET LOCAL session_replication_role = replica")
+    refused(statement)
+
+
+@on_postgresql
 def test_a_guard_with_an_emptied_function_counts_as_missing() -> None:
     with connection.cursor() as cursor:
         cursor.execute(

@@ -1,15 +1,17 @@
 """Files lie under their hash, and verify_history misses none."""
 
 import io
+import tracemalloc
 from pathlib import Path
 from typing import Any
 
 import pytest
+from django.core.management import call_command
 from django.db import connection
 
 from pmcore.engines.records import SYSTEM
 from pmcore.engines.vocabulary import Role
-from pmcore.models import Attachment, Hold
+from pmcore.models import Attachment, Hold, guards
 from pmcore.models.rows import Row
 from pmcore.queries.columns import BadValue
 from pmcore.queries.files import NoSuchFile, open_file, path_of
@@ -17,6 +19,7 @@ from pmcore.queries.verification import verify
 from pmcore.services.files import LARGEST, FileEmpty, FileTooLarge, attach_file
 from pmcore.services.refusals import NotAllowed, UnknownReference, WrongSite
 from pmcore.services.requests import Receipt
+from pmcore.tasks import HANDLERS
 from tests.cast import Hospital, a_hospital, a_person, check_refused
 from tests.history import AT, written
 
@@ -179,3 +182,48 @@ def test_no_transaction_is_open_while_a_file_is_written(hospital: Hospital) -> N
         thing=hospital.device, stream=Watched(b"a photo"), name="n", media_type="m/m", actor=SYSTEM, at=AT
     )  # fmt: skip
     assert set(seen) == {depth}
+
+
+def test_each_file_is_counted_while_they_are_checked(hospital: Hospital) -> None:
+    for content in (b"a photo", b"another photo", b"a report"):
+        attached(hospital.device, content)
+    counted: list[tuple[int, int]] = []
+    verify(files=lambda done, count: counted.append((done, count)))
+    assert counted == [(1, 3), (2, 3), (3, 3)]
+
+
+def test_the_command_and_the_job_show_how_many_files_are_checked(hospital: Hospital) -> None:
+    attached(hospital.device)
+    progress = io.StringIO()
+    call_command("verify_history", stdout=io.StringIO(), stderr=progress)
+    assert "1 of 1 attached files (100 %)" in progress.getvalue()
+    said: list[str] = []
+    HANDLERS["verify_record"]({}, said.append)
+    assert said[-1] == "1 of 1 attached files"
+
+
+def test_a_large_file_is_read_in_pieces(hospital: Hospital, monkeypatch: pytest.MonkeyPatch) -> None:
+    attached(hospital.device, b"x" * LARGEST)
+    tracemalloc.start()
+    try:
+        assert verify().sound
+        assert tracemalloc.get_traced_memory()[1] < LARGEST / 2
+    finally:
+        tracemalloc.stop()
+
+
+@pytest.mark.skipif("connection.vendor != 'sqlite'", reason="only SQLite stores it")
+@pytest.mark.parametrize("column", ["sha256", "size", "name", "entry"])
+@pytest.mark.parametrize("stored", ["x'00'", "CAST(x'ff' AS TEXT)"])
+def test_a_fact_of_a_file_with_strange_values_is_named(hospital: Hospital, column: str, stored: str) -> None:
+    attached(hospital.device)
+    guards.take_down(connection)
+    with connection.cursor() as cursor:
+        cursor.execute(f"UPDATE pmcore_attachment SET {column} = {stored}")
+    expected = {
+        "sha256": ["entry_altered", "value_strange", "file_missing"],
+        "size": ["entry_altered", "value_strange", "file_altered"],
+        "name": ["entry_altered", "value_strange"],
+        "entry": ["row_of_another"],
+    }
+    assert [fault.code for fault in verify().faults] == expected[column]

@@ -1,13 +1,14 @@
 """A job is held by one worker at a time, for a lease; it is never lost and never done by two."""
 
 import datetime as dt
+from typing import Any
 
 import pytest
 
 from pmcore.engines.records import SYSTEM
 from pmcore.models import Job
 from pmcore.services import jobs
-from pmcore.services.jobs import ATTEMPTS, BadJob, Lease, LeaseLost
+from pmcore.services.jobs import ATTEMPTS, AskedOtherwise, BadJob, Lease, LeaseLost
 from tests.history import AT
 from tests.services.test_append_concurrently import at_once
 
@@ -29,6 +30,29 @@ def taken(job: int, at: dt.datetime = AT) -> Lease:
 def test_the_same_key_asks_for_one_job() -> None:
     assert a_job() == a_job()
     assert Job.objects.count() == 1
+
+
+ARGUMENTS = {"sites": [1, 2], "from": 1, "share": 1e16, "dry": True, "note": None}
+
+
+def asked(arguments: dict[str, Any]) -> int:
+    return jobs.ask(kind="export", unique_key="march", arguments=arguments, actor=SYSTEM, at=AT)
+
+
+@pytest.mark.parametrize("again", [{}, {"sites": (1, 2)}, {"share": 10**16}])
+def test_the_same_arguments_in_another_form_ask_for_the_same_job(again: dict[str, Any]) -> None:
+    assert asked(ARGUMENTS) == asked(dict(sorted({**ARGUMENTS, **again}.items())))
+
+
+@pytest.mark.parametrize(
+    "other",
+    [{"from": 2}, {"sites": [2, 1]}, {"sites": [1]}, {"dry": 1}, {"dry": False}, {"note": ""}, {"to": 3}, {"share": 1}],
+)
+def test_the_same_key_with_other_arguments_is_refused_by_name(other: dict[str, Any]) -> None:
+    job = asked(ARGUMENTS)
+    with pytest.raises(AskedOtherwise, match="The job export march was asked for before, with other arguments"):
+        asked({**ARGUMENTS, **other})
+    assert Job.objects.get(pk=job).arguments == ARGUMENTS
 
 
 def test_a_job_that_is_done_is_not_begun_again_by_asking() -> None:

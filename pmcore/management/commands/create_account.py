@@ -4,10 +4,11 @@ import getpass
 from pathlib import Path
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 
 from pmcore import clock
 from pmcore.engines.vocabulary import Role
+from pmcore.management.checked import CheckedCommand
 from pmcore.queries.columns import BadValue
 from pmcore.services.accounts import AccountRefused, create_account
 from pmcore.services.refusals import RecordBusy, RecordRefused
@@ -16,7 +17,7 @@ from pmcore.services.refusals import RecordBusy, RecordRefused
 _LAST_TO_BEGIN = "Etc/GMT+12"
 
 
-class Command(BaseCommand):
+class Command(CheckedCommand):
     help = "Register a person in the record and make an account for them."
 
     def add_arguments(self, parser: CommandParser) -> None:

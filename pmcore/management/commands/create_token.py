@@ -3,13 +3,14 @@
 import datetime as dt
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 
 from pmcore import clock
+from pmcore.management.checked import CheckedCommand
 from pmcore.services.accounts import AccountRefused, create_token
 
 
-class Command(BaseCommand):
+class Command(CheckedCommand):
     help = "Make a token with which an account may ask the API, and print it once."
 
     def add_arguments(self, parser: CommandParser) -> None:

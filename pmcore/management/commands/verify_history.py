@@ -1,29 +1,34 @@
 """Checks every entry, row and text of the record against its history."""
 
+from functools import partial
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandParser
+from django.core.management.base import CommandParser
 
-from pmcore.queries.verification import Report, verify
+from pmcore.management.checked import CheckedCommand
+from pmcore.queries.faults import Report
+from pmcore.queries.verification import verify
 
 
-class Command(BaseCommand):
+class Command(CheckedCommand):
     help = "Render every entry again from its rows; name whatever does not match. Exit status 1 if anything."
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--quiet", action="store_true", help="print no progress")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        report = verify(None if options["quiet"] else self._progress)
-        if not options["quiet"]:
-            self.stderr.write("")
+        if options["quiet"]:
+            report = verify()
+        else:
+            report = verify(partial(self._progress, "entries"), partial(self._progress, "attached files"))
+            self.stderr.write("")  # ends the line of progress
         self._say(report)
         if not report.sound:
             raise SystemExit(1)
 
-    def _progress(self, done: int, size: int) -> None:
-        share = f"{100 * done // size} %" if size else "nothing to do"
-        self.stderr.write(f"\r{done:,} of {size:,} entries ({share})", ending="")
+    def _progress(self, what: str, done: int, count: int) -> None:
+        share = f"{100 * done // count} %" if count else "nothing to do"
+        self.stderr.write(f"\r{done:,} of {count:,} {what} ({share})", ending="")
         self.stderr.flush()
 
     def _say(self, report: Report) -> None:
