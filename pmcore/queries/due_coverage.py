@@ -64,7 +64,7 @@ def covered_by(
         at_once=device.found_in_use and not clock,
         ended_on=_ended_on(plan, device),
         former=_former(plan, device, clock, background),
-        usage_day=_usage_day(plan, device, max([*since, *clock], default=device.arrived_on), background),
+        usage_day=_usage_day(plan, device, [*since, *clock], background),
         performed=_performed(own_anchor[0], own, carried) if own_anchor else (),
         begins_on=device.arrived_on,
     )
@@ -120,7 +120,7 @@ def _former(
 
 
 def _usage_day(
-    plan: PlanTermsRecord, device: ScopeDevice, last_done: dt.date, background: Background
+    plan: PlanTermsRecord, device: ScopeDevice, clock: Sequence[dt.date], background: Background
 ) -> dt.date | None:
     """When the meter reaches the plan's limit, counted from the last inspection. A meter that was not read by then
     counts from its first reading; not read since, from its last. Readings that contradict one another say nothing."""
@@ -129,6 +129,7 @@ def _usage_day(
     readings = background.meters.get((device.device, plan.usage.unit), [])
     if not readings:
         return None
+    last_done = max((day for day in clock if day <= background.as_of), default=device.arrived_on)
     try:
         began = value_on(readings, last_done)
     except NoReadingThen:

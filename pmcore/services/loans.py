@@ -15,7 +15,7 @@ from pmcore.services.permissions import check_area, use_case
 from pmcore.services.refusals import RecordRefused
 from pmcore.services.requests import Receipt, Request
 from pmcore.services.service_states import check_nothing_later, check_still_here, state_on
-from pmcore.services.values import check_values
+from pmcore.services.values import check_values, same_but_for_case
 
 
 class ReturnUnclear(RecordRefused):
@@ -70,7 +70,8 @@ def receive_device(
     if kind == OwnershipKind.OWNED:
         raise ReturnUnclear("What is ours is registered, not received.")
     check_return(kind, from_on, until_on)
-    identities = DeviceIdentity.objects.current().filter(device_model=device_model, serial=serial)
+    of_model = DeviceIdentity.objects.current().filter(device_model=device_model)
+    identities = same_but_for_case(of_model, "serial", serial)
     known: int | None = identities.values_list("device_id", flat=True).first()
     check_tag_free(tag, from_on, known)
     if known is None:
