@@ -1,0 +1,375 @@
+"""The compliance figure once more: one slow loop over the rows themselves, to hold the quick one against.
+
+It shares nothing with the quick one but the tables: every rule is written again here in plain Python, one device and
+one due inspection after the other.
+"""
+
+import calendar
+import datetime as dt
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from pmcore import models
+
+DUE = ("met", "met_late", "reason_recorded", "no_reason")
+APART = ("open", "ahead", "suspended", "ended", "withdrawn")
+TOGETHER = dt.timedelta(days=14)  # parts of one inspection further apart begin anew
+ANSWERED = {"passed", "failed", "protective_function_operated"}
+ON_ATTEMPTS = ("with_a_patient", "could_not_be_found")
+OUTCOME_OF = {"with_a_patient": "with_a_patient", "could_not_be_found": "not_found"}
+
+
+@dataclass(frozen=True)
+class Done:
+    """A complete inspection."""
+
+    inspection: int
+    day: dt.date
+    kind: str
+    does: frozenset[int]  # the procedure of its version, and those that the sheet covers
+
+
+@dataclass(frozen=True)
+class Counted:
+    """What one due inspection counts as."""
+
+    due: int
+    closes_on: dt.date
+    site: int | None
+    risk_class: str
+    word: str
+
+
+class Facts:
+    """The rows as they were known at a size of the history."""
+
+    def __init__(self, known: int) -> None:
+        self.known = known
+        self.rows: dict[Any, list[Any]] = {}
+
+    def all(self, model: Any) -> list[Any]:
+        if model not in self.rows:
+            self.rows[model] = [row for row in model.objects.all() if self._is_known(row)]
+        return self.rows[model]
+
+    def _is_known(self, row: Any) -> bool:
+        number = row.seq if isinstance(row, models.Entry) else row.entry
+        replaced_by = getattr(row, "replaced_by", None)
+        return bool(number <= self.known and (replaced_by is None or replaced_by > self.known))
+
+    def of(self, model: Any, **wanted: Any) -> list[Any]:
+        """Rows with these values, in the order in which they began and were recorded."""
+        found = [row for row in self.all(model) if all(getattr(row, name) == value for name, value in wanted.items())]
+        return sorted(found, key=lambda row: (getattr(row, "from_on", dt.date.min), row.pk))
+
+    def on(self, model: Any, day: dt.date, **wanted: Any) -> Any:
+        """Of the facts with these values the one in force on the day."""
+        begun = [row for row in self.of(model, **wanted) if row.from_on <= day]
+        return begun[-1] if begun else None
+
+    @cached_property
+    def at(self) -> dict[int, dt.datetime]:
+        return {entry.seq: entry.at for entry in self.all(models.Entry)}
+
+    @cached_property
+    def done(self) -> dict[int, list[Done]]:
+        """Of each device its complete inspections, in the order of their days."""
+        found: dict[int, list[Done]] = {}
+        sessions: dict[int, list[Any]] = {}
+        for session in self.all(models.InspectionSession):
+            sessions.setdefault(session.inspection_id, []).append(session)
+        for parts in sessions.values():
+            done = completed(self, sorted(parts, key=lambda part: (part.performed_at, part.pk)))
+            if done is not None:
+                found.setdefault(parts[0].inspection.device_id, []).append(done)
+        for of_device in found.values():
+            of_device.sort(key=lambda done: (done.day, done.inspection))
+        return found
+
+
+def count(
+    starts_on: dt.date,
+    ends_on: dt.date,
+    as_of: dt.date,
+    known: int,
+    *,
+    site: int | None = None,
+    risk_class: str | None = None,
+) -> dict[str, int]:
+    """What the windows count as that closed in the period, at a site (none: anywhere), in a risk class (none: any)."""
+    return tally(outcomes(Facts(known), as_of), starts_on, ends_on, site=site, risk_class=risk_class)
+
+
+def tally(
+    counted: Iterable[Counted],
+    starts_on: dt.date,
+    ends_on: dt.date,
+    *,
+    site: int | None = None,
+    risk_class: str | None = None,
+) -> dict[str, int]:
+    numbers = Counter(
+        each.word
+        for each in counted
+        if starts_on <= each.closes_on <= ends_on
+        and site in (None, each.site)
+        and risk_class in (None, each.risk_class)
+    )
+    return {word: numbers[word] for word in (*DUE, *APART)}
+
+
+def outcomes(facts: Facts, as_of: dt.date) -> list[Counted]:
+    """What every due inspection of the record counts as on the day."""
+    done_on = credited(facts, as_of)
+    found = []
+    for due in facts.all(models.DueInspection):
+        word = word_of(facts, due, done_on.get(due.pk), as_of)
+        site = site_of(facts, due.device_id, due.due_on)
+        found.append(Counted(due.pk, due.closes_on, site, risk_on(facts, due.device_id, due.opens_on), word))
+    return found
+
+
+def word_of(facts: Facts, due: Any, done_on: dt.date | None, as_of: dt.date) -> str:
+    if is_withdrawn(facts, due, as_of):
+        return "withdrawn"
+    if has_ended(facts, due, as_of):
+        return "ended"
+    if is_suspended(facts, due, as_of):
+        return "suspended"
+    if done_on is not None:
+        return "met" if done_on <= due.closes_on else "met_late"
+    if as_of < due.opens_on:
+        return "ahead"
+    if as_of <= due.closes_on:
+        return "open"
+    return "reason_recorded" if has_reason(facts, due, as_of) else "no_reason"
+
+
+# What stands apart
+
+
+def is_withdrawn(facts: Facts, due: Any, as_of: dt.date) -> bool:
+    said = facts.on(models.Withdrawal, as_of, due_inspection_id=due.pk)
+    return said is not None and said.withdrawn
+
+
+def departure(facts: Facts, due: Any, as_of: dt.date) -> Any:
+    """The fact that it had left by the due date, when it had."""
+    state = facts.on(models.ServiceState, min(due.due_on, as_of), device_id=due.device_id)
+    return state if state is not None and state.state == "left" else None
+
+
+def has_ended(facts: Facts, due: Any, as_of: dt.date) -> bool:
+    left = departure(facts, due, as_of)
+    return left is not None and recorded_on(facts, left, due) <= due.closes_on
+
+
+def is_suspended(facts: Facts, due: Any, as_of: dt.date) -> bool:
+    """Sealed and in hand on the opening day, since a day before it and recorded before it."""
+    if as_of < due.opens_on:
+        return False
+    state = facts.on(models.ServiceState, due.opens_on, device_id=due.device_id)
+    sealed = state is not None and state.state == "stored" and state.sealed and state.in_hand
+    return bool(sealed and state.from_on < due.opens_on and recorded_on(facts, state, due) < due.opens_on)
+
+
+# Reasons
+
+
+def has_reason(facts: Facts, due: Any, as_of: dt.date) -> bool:
+    left = departure(facts, due, as_of)
+    if left is not None and due.closes_on < recorded_on(facts, left, due) <= as_of:
+        return True
+    for code in ON_ATTEMPTS:
+        stands_from = attempts_stand_from(facts, due, OUTCOME_OF[code])
+        if stands_from is not None and stands_from <= as_of:
+            return True
+    reasons = facts.of(models.ReasonNotDone, due_inspection_id=due.pk)
+    return any(reason.from_on <= as_of and stands(facts, due, reason) for reason in reasons)
+
+
+def stands(facts: Facts, due: Any, reason: Any) -> bool:
+    if reason.reason in ON_ATTEMPTS:
+        return attempts_stand_from(facts, due, OUTCOME_OF[reason.reason]) is not None
+    if reason.reason in ("waiting_for_a_part", "no_usable_control"):
+        return is_held(facts, reason.hold_id, min(reason.from_on, due.closes_on))
+    return True
+
+
+def attempts_stand_from(facts: Facts, due: Any, outcome: str) -> dt.date | None:
+    """The day on which attempts on a second day of the window had been recorded, in time."""
+    latest = working_days_after(facts, due, 2)
+    first_recorded: dict[dt.date, dt.date] = {}
+    for attempt in facts.of(models.Attempt, due_inspection_id=due.pk, outcome=outcome):
+        recorded = recorded_on(facts, attempt, due)
+        if due.opens_on <= attempt.tried_on <= due.closes_on and recorded <= latest:
+            first_recorded[attempt.tried_on] = min(recorded, first_recorded.get(attempt.tried_on, recorded))
+    return sorted(first_recorded.values())[1] if len(first_recorded) > 1 else None
+
+
+def is_held(facts: Facts, hold: int | None, day: dt.date) -> bool:
+    placed = facts.on(models.HoldDetails, day, hold_id=hold)
+    if placed is None:
+        return False
+    for lifted in facts.of(models.ReleasedHold, hold_id=hold):
+        for statement in facts.of(models.ReleaseStatement, pk=lifted.statement_id):
+            if statement.signed_on <= day:
+                return False
+    return True
+
+
+def working_days_after(facts: Facts, due: Any, days: int) -> dt.date:
+    site = site_of(facts, due.device_id, due.due_on)
+    week = facts.on(models.SiteWeek, due.closes_on, site_id=site)
+    working = week.working if week is not None else "1111100"
+    holidays = {fact.from_on for fact in facts.of(models.SiteHoliday, site_id=site, working=False)}
+    day: dt.date = due.closes_on
+    while days:
+        day += dt.timedelta(days=1)
+        if working[day.weekday()] == "1" and day not in holidays:
+            days -= 1
+    return day
+
+
+def recorded_on(facts: Facts, fact: Any, due: Any) -> dt.date:
+    """The day on which the fact was written, by the calendar of the due inspection's site."""
+    site = site_of(facts, due.device_id, due.due_on)
+    at = facts.at[fact.entry]
+    for day in (at.date() + dt.timedelta(days=1), at.date(), at.date() - dt.timedelta(days=1)):
+        details = facts.on(models.SiteDetails, day, site_id=site)
+        if details is not None and at.astimezone(ZoneInfo(details.time_zone)).date() == day:
+            return day
+    return at.date()
+
+
+# Where it stood, and what it was
+
+
+def site_of(facts: Facts, device: int, day: dt.date) -> int | None:
+    placements = facts.of(models.Placement, device_id=device)
+    if not placements:
+        return None
+    begun = [placement for placement in placements if placement.from_on <= day]
+    place = begun[-1] if begun else next(each for each in reversed(placements) if each.from_on == placements[0].from_on)
+    return int(place.area.site_id)
+
+
+def risk_on(facts: Facts, device: int, day: dt.date) -> str:
+    override = facts.on(models.RiskOverride, day, device_id=device)
+    if override is not None and override.risk_class is not None:
+        return str(override.risk_class)
+    for identity in facts.of(models.DeviceIdentity, device_id=device):
+        model = facts.on(models.ModelDetails, day, device_model_id=identity.device_model_id)
+        described = model and facts.on(models.ClassDetails, day, device_class_id=model.device_class_id)
+        if described is not None and described.life_support:
+            return "life_support"
+    return "other"
+
+
+# Complete inspections
+
+
+def completed(facts: Facts, parts: Sequence[Any]) -> Done | None:
+    """The inspection when every mandatory step is answered; its day is that of the last of them."""
+    answered: set[tuple[str, str | None]] = set()
+    last_day: dt.date | None = None
+    for part in parts:
+        sheet = facts.of(models.ProcedureSheet, version_id=part.version_id)[-1]
+        steps = facts.of(models.Step, sheet_id=sheet.pk)
+        if last_day is not None and (part.performed_on - last_day > TOGETHER or repaired(facts, part, last_day)):
+            answered = set()
+        last_day = part.performed_on
+        for reading in facts.of(models.Reading, session_id=part.pk):
+            if is_answer(facts, reading, steps, part.performed_on):
+                answered.add((reading.step, reading.energy_source))
+        if {(step.key, step.energy_source) for step in steps if step.mandatory} <= answered:
+            covered = {each.procedure_id for each in facts.of(models.CoveredProcedure, sheet_id=sheet.pk)}
+            does = frozenset({part.version.procedure_id, *covered})
+            return Done(part.inspection_id, part.performed_on, part.kind, does)
+    return None
+
+
+def repaired(facts: Facts, part: Any, since: dt.date) -> bool:
+    repairs = [each for each in facts.all(models.RepairDetails) if each.repair.device_id == part.inspection.device_id]
+    return any(since <= each.performed_on <= part.performed_on for each in repairs)
+
+
+def is_answer(facts: Facts, reading: Any, steps: Sequence[Any], day: dt.date) -> bool:
+    if reading.instrument_id is not None and not is_good(facts, reading.instrument_id, day):
+        return False
+    if reading.outcome == "not_applicable":
+        return any(step.key == reading.step and step.not_applicable_allowed for step in steps)
+    return reading.outcome in ANSWERED
+
+
+def is_good(facts: Facts, instrument: int, day: dt.date) -> bool:
+    checks = [each for each in facts.of(models.Calibration, instrument_id=instrument) if each.performed_on <= day]
+    if not checks:
+        return False
+    last = max(checks, key=lambda check: (check.performed_on, check.pk))
+    return bool(last.outcome != "out_of_tolerance" and day <= last.good_until_on)
+
+
+# Which inspection meets which due inspection
+
+
+def credited(facts: Facts, as_of: dt.date) -> dict[int, dt.date]:
+    """Of each due inspection that was done, the day."""
+    standing: dict[tuple[int, int], list[Any]] = {}
+    for due in sorted(facts.all(models.DueInspection), key=lambda due: (due.due_on, due.pk)):
+        if not is_withdrawn(facts, due, as_of):
+            standing.setdefault((due.device_id, due.plan_id), []).append(due)
+    done_on: dict[int, dt.date] = {}
+    for (device, plan), dues in standing.items():
+        for done in facts.done.get(device, []):
+            wanted = [due for due in dues if due.procedure_id in done.does]
+            if done.day > as_of or done.kind == "incoming" or not wanted:
+                continue
+            opened = [due for due in wanted if due.opens_on <= done.day]
+            ahead = [due for due in wanted if due.opens_on > done.day and due.pk not in done_on]
+            if opened and opened[-1].pk not in done_on:
+                done_on[opened[-1].pk] = done.day
+            elif ahead and counts_early(facts, device, plan, ahead[0].procedure_id, done):
+                done_on[ahead[0].pk] = done.day
+    return done_on
+
+
+def counts_early(facts: Facts, device: int, plan: int, procedure: int, done: Done) -> bool:
+    terms = facts.on(models.PlanTerms, done.day, plan_id=plan)
+    if terms is None:
+        return False
+    if terms.counts_from == "anchored":
+        anchors = facts.of(models.PlanAnchor, plan_id=plan, device_id=device)
+        if all(anchor.anchor_on != done.day for anchor in anchors):
+            return False
+    since = last_before(facts, device, procedure, done)
+    return 2 * (done.day - since) >= one_interval(since, terms) - since
+
+
+def last_before(facts: Facts, device: int, procedure: int, done: Done) -> dt.date:
+    """The day from which the interval runs that is being cut short."""
+    days: list[dt.date] = []
+    for other in facts.done[device]:
+        if other == done:
+            break
+        if procedure in other.does or other.kind == "incoming":
+            days.append(other.day)
+    for carried in facts.of(models.CarriedOver, device_id=device, procedure_id=procedure):
+        if carried.performed_on <= done.day:
+            days.append(carried.performed_on)
+    if days:
+        return max(days)
+    known_from: dt.date = facts.of(models.DeviceOrigin, device_id=device)[-1].known_from_on
+    return known_from
+
+
+def one_interval(day: dt.date, terms: Any) -> dt.date:
+    if terms.unit in ("day", "week"):
+        return day + dt.timedelta(days=terms.every * (7 if terms.unit == "week" else 1))
+    months = day.year * 12 + day.month - 1 + terms.every * (12 if terms.unit == "year" else 1)
+    year, month = divmod(months, 12)
+    return dt.date(year, month + 1, min(day.day, calendar.monthrange(year, month + 1)[1]))
