@@ -327,7 +327,7 @@ def credited(facts: Facts, as_of: dt.date) -> dict[int, dt.date]:
     for (device, plan), dues in standing.items():
         for done in facts.done.get(device, []):
             wanted = [due for due in dues if due.procedure_id in done.does]
-            if done.day > as_of or done.kind == "incoming" or not wanted:
+            if done.day > as_of or not wanted:
                 continue
             opened = [due for due in wanted if due.opens_on <= done.day]
             ahead = [due for due in wanted if due.opens_on > done.day and due.pk not in done_on]

@@ -1,0 +1,70 @@
+"""The compliance figure of random worlds against one slow loop over the rows.
+
+60 worlds in every run; PMCORE_WORLDS says how many instead.
+"""
+
+import datetime as dt
+import os
+from typing import Any
+
+from hypothesis import HealthCheck, given, settings
+from hypothesis.extra.django import TestCase
+
+from pmcore.engines.records import SYSTEM
+from pmcore.engines.vocabulary import Grouping, RiskClass
+from pmcore.queries.compliance import ComplianceFilter, ComplianceReport, compliance
+from tests.random_deeds import DEEDS, VERBS
+from tests.random_worlds import Base, WorldSeed, a_base, a_world, world_seeds
+from tests.slow_loop import APART, DUE, Facts, outcomes, tally
+
+WORLDS = int(os.environ.get("PMCORE_WORLDS", "60"))
+EVER = (dt.date(2024, 1, 1), dt.date(2030, 12, 31))
+FAR = dt.date(2031, 1, 1)
+
+
+def asked(as_of: dt.date, known: int, period: tuple[dt.date, dt.date] = EVER, **options: Any) -> ComplianceReport:
+    group_by = options.pop("group_by", None)
+    chosen = ComplianceFilter(*period, **options)
+    return compliance(chosen, as_of=as_of, known=known, today=FAR, actor=SYSTEM, group_by=group_by)
+
+
+def numbers(counted: Any) -> dict[str, int]:
+    return {word: getattr(counted, word) for word in (*DUE, *APART)}
+
+
+def month_of(key: str) -> tuple[dt.date, dt.date]:
+    first = dt.date.fromisoformat(f"{key}-01")
+    return first, (first + dt.timedelta(days=31)).replace(day=1) - dt.timedelta(days=1)
+
+
+def check(known: int, as_of: dt.date, sites: list[int]) -> int:
+    """Whole, by month, by site, by risk class, and of each site and risk class together; returns how many were due."""
+    slow = outcomes(Facts(known), as_of)
+    assert numbers(asked(as_of, known).tally) == tally(slow, *EVER)
+    months = asked(as_of, known, group_by=Grouping.MONTH).groups
+    for group in months:
+        assert numbers(group.tally) == tally(slow, *month_of(str(group.key))), group.key
+    for site in sites:
+        at_site = asked(as_of, known, sites=frozenset({site}), group_by=Grouping.RISK_CLASS)
+        assert numbers(at_site.tally) == tally(slow, *EVER, site=site)
+        for group in at_site.groups:
+            assert numbers(group.tally) == tally(slow, *EVER, site=site, risk_class=str(group.key))
+    risky = asked(as_of, known, risk_classes=frozenset({RiskClass.HIGH_RISK}))
+    assert numbers(risky.tally) == tally(slow, *EVER, risk_class="high_risk")
+    return len(slow)
+
+
+class TestAgainstTheSlowLoop(TestCase):
+    base: Base
+
+    @classmethod
+    def setUpTestData(cls) -> None:
+        cls.base = a_base()
+
+    @given(seed=world_seeds(VERBS))
+    @settings(max_examples=WORLDS, suppress_health_check=list(HealthCheck))
+    def test_query_and_loop_agree(self, seed: WorldSeed) -> None:
+        world = a_world(self.base, seed, DEEDS)
+        for known, day in world.sizes:
+            for as_of in (day, day - dt.timedelta(days=75)):
+                check(known, as_of, self.base.sites)
