@@ -173,7 +173,7 @@ def a_world(base: Base, seed: WorldSeed, deeds: dict[str, Callable[[World, Deed]
         world.devices.append(_device(base, f"R-{number}", device))
     for plan in seed.plans:
         world.plans.append(_plan(base, plan))
-    sweeps = [Deed("sweep", 0, number, 0, 0) for number in range(20, LAST + 60, seed.sweep_every)]
+    sweeps = [Deed("sweep", 0, number, 0, 0) for number in range(10, LAST + 60, seed.sweep_every)]
     told = sorted([*sweeps, *seed.deeds], key=lambda deed: deed.recorded)
     halves = {len(told) // 2, 3 * len(told) // 4, len(told) - 1}
     for number, deed in enumerate(told):
@@ -234,14 +234,14 @@ def local_moment(site_area: int, on: dt.date, hour: int, minute: int) -> dt.date
 
 def plan_seeds() -> st.SearchStrategy[PlanSeed]:
     """The window always fits into the interval."""
-    every = st.sampled_from([1, 2, 3, 6, 12])
+    every = st.sampled_from([1, 2, 3, 6, 6, 12, 12])
     return every.flatmap(
         lambda months: st.builds(
             PlanSeed,
             every=st.just(months),
             floating=st.booleans(),
-            before=st.integers(0, min(13 * months, 30)),
-            after=st.integers(0, min(13 * months, 30)),
+            before=st.integers(0, min(13 * months, 40)),
+            after=st.integers(0, min(13 * months, 40)),
             wide=st.booleans(),
             for_class=st.booleans(),
             anchor=st.none() | st.integers(-40, 400),
@@ -262,7 +262,7 @@ def world_seeds(verbs: list[str]) -> st.SearchStrategy[WorldSeed]:
     devices = st.builds(
         DeviceSeed,
         on=st.sampled_from([0, 0, 5, 100, 300]),
-        area=st.integers(0, 1),
+        area=st.sampled_from([0, 0, 1]),
         ventilator=st.sampled_from([False, False, False, True]),
         carried_over=st.none() | st.integers(0, 400),
         found_in_use=st.sampled_from([False, False, True]),
@@ -271,6 +271,6 @@ def world_seeds(verbs: list[str]) -> st.SearchStrategy[WorldSeed]:
         WorldSeed,
         devices=st.lists(devices, min_size=1, max_size=3),
         plans=st.lists(plan_seeds(), min_size=1, max_size=2),
-        deeds=st.lists(deeds, min_size=4, max_size=30),
-        sweep_every=st.sampled_from([28, 61, 150]),
+        deeds=st.lists(deeds, min_size=12, max_size=40),
+        sweep_every=st.sampled_from([61, 120, 200]),
     )

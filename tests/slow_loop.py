@@ -153,36 +153,46 @@ def word_of(facts: Facts, due: Any, done_on: dt.date | None, as_of: dt.date) -> 
 
 
 def is_withdrawn(facts: Facts, due: Any, as_of: dt.date) -> bool:
-    said = facts.on(models.Withdrawal, as_of, due_inspection_id=due.pk)
-    return said is not None and said.withdrawn
+    """A withdrawal that was taken back counts as though it had never been."""
+    said = facts.of(models.Withdrawal, due_inspection_id=due.pk)
+    return bool(said and said[-1].withdrawn and said[-1].from_on <= as_of)
 
 
-def departure(facts: Facts, due: Any, as_of: dt.date) -> Any:
-    """The fact that it had left by the due date, when it had."""
-    state = facts.on(models.ServiceState, min(due.due_on, as_of), device_id=due.device_id)
-    return state if state is not None and state.state == "left" else None
+def stretch(facts: Facts, device: int, day: dt.date, state: str) -> list[Any]:
+    """The facts of the unbroken stretch of that state in which the day lies; of stored, sealed and in hand only."""
+    found: list[Any] = []
+    for fact in facts.of(models.ServiceState, device_id=device):
+        if fact.from_on > day:
+            break
+        sealed = fact.state != "stored" or (fact.sealed and fact.in_hand)
+        found = [*found, fact] if fact.state == state and sealed else []
+    return found
 
 
 def has_ended(facts: Facts, due: Any, as_of: dt.date) -> bool:
-    left = departure(facts, due, as_of)
-    return left is not None and recorded_on(facts, left, due) <= due.closes_on
+    """It had left by the due date, and somebody recorded that by the close."""
+    left = stretch(facts, due.device_id, due.due_on, "left")
+    in_time = any(recorded_on(facts, fact, due) <= due.closes_on for fact in left)
+    return in_time and left[0].from_on <= as_of
 
 
 def is_suspended(facts: Facts, due: Any, as_of: dt.date) -> bool:
-    """Sealed and in hand on the opening day, since a day before it and recorded before it."""
-    if as_of < due.opens_on:
+    """Sealed and in hand on the opening day, since a day before it and recorded before it. Taken out while the window
+    is open, it is due again."""
+    sealed = stretch(facts, due.device_id, due.opens_on, "stored")
+    before = [fact for fact in sealed if fact.from_on < due.opens_on and recorded_on(facts, fact, due) < due.opens_on]
+    if as_of < due.opens_on or not before:
         return False
-    state = facts.on(models.ServiceState, due.opens_on, device_id=due.device_id)
-    sealed = state is not None and state.state == "stored" and state.sealed and state.in_hand
-    return bool(sealed and state.from_on < due.opens_on and recorded_on(facts, state, due) < due.opens_on)
+    still = stretch(facts, due.device_id, min(as_of, due.closes_on), "stored")
+    return bool(still) and still[0].pk == sealed[0].pk
 
 
 # Reasons
 
 
 def has_reason(facts: Facts, due: Any, as_of: dt.date) -> bool:
-    left = departure(facts, due, as_of)
-    if left is not None and due.closes_on < recorded_on(facts, left, due) <= as_of:
+    left = stretch(facts, due.device_id, due.due_on, "left")
+    if any(recorded_on(facts, fact, due) <= as_of for fact in left):
         return True
     for code in ON_ATTEMPTS:
         stands_from = attempts_stand_from(facts, due, OUTCOME_OF[code])
@@ -275,21 +285,22 @@ def risk_on(facts: Facts, device: int, day: dt.date) -> str:
 
 def completed(facts: Facts, parts: Sequence[Any]) -> Done | None:
     """The inspection when every mandatory step is answered; its day is that of the last of them."""
-    answered: set[tuple[str, str | None]] = set()
+    answered: dict[tuple[str, str | None], dt.date] = {}
     last_day: dt.date | None = None
     for part in parts:
+        day = part.performed_on
         sheet = facts.of(models.ProcedureSheet, version_id=part.version_id)[-1]
         steps = facts.of(models.Step, sheet_id=sheet.pk)
-        if last_day is not None and (part.performed_on - last_day > TOGETHER or repaired(facts, part, last_day)):
-            answered = set()
-        last_day = part.performed_on
+        again = last_day is not None and repaired(facts, part, last_day)
+        answered = {step: on for step, on in answered.items() if day - on <= TOGETHER and not again}
+        last_day = day
         for reading in facts.of(models.Reading, session_id=part.pk):
-            if is_answer(facts, reading, steps, part.performed_on):
-                answered.add((reading.step, reading.energy_source))
-        if {(step.key, step.energy_source) for step in steps if step.mandatory} <= answered:
+            if is_answer(facts, reading, steps, day):
+                answered[reading.step, reading.energy_source] = day
+        if {(step.key, step.energy_source) for step in steps if step.mandatory} <= answered.keys():
             covered = {each.procedure_id for each in facts.of(models.CoveredProcedure, sheet_id=sheet.pk)}
             does = frozenset({part.version.procedure_id, *covered})
-            return Done(part.inspection_id, part.performed_on, part.kind, does)
+            return Done(part.inspection_id, day, part.kind, does)
     return None
 
 
@@ -324,30 +335,30 @@ def credited(facts: Facts, as_of: dt.date) -> dict[int, dt.date]:
         if not is_withdrawn(facts, due, as_of):
             standing.setdefault((due.device_id, due.plan_id), []).append(due)
     done_on: dict[int, dt.date] = {}
-    for (device, plan), dues in standing.items():
+    for (device, _), dues in standing.items():
         for done in facts.done.get(device, []):
             wanted = [due for due in dues if due.procedure_id in done.does]
             if done.day > as_of or not wanted:
                 continue
             opened = [due for due in wanted if due.opens_on <= done.day]
-            ahead = [due for due in wanted if due.opens_on > done.day and due.pk not in done_on]
+            ahead = [due for due in wanted if due.opens_on > done.day]
             if opened and opened[-1].pk not in done_on:
                 done_on[opened[-1].pk] = done.day
-            elif ahead and counts_early(facts, device, plan, ahead[0].procedure_id, done):
+            elif ahead and ahead[0].pk not in done_on and counts_early(facts, ahead[0], done):
                 done_on[ahead[0].pk] = done.day
     return done_on
 
 
-def counts_early(facts: Facts, device: int, plan: int, procedure: int, done: Done) -> bool:
-    terms = facts.on(models.PlanTerms, done.day, plan_id=plan)
-    if terms is None:
+def counts_early(facts: Facts, due: Any, done: Done) -> bool:
+    """An inspection never meets the due inspection that is counted from it."""
+    of_plan = facts.of(models.PlanTerms, plan_id=due.plan_id)
+    terms = facts.on(models.PlanTerms, done.day, plan_id=due.plan_id) or of_plan[0]
+    anchors = facts.of(models.PlanAnchor, plan_id=due.plan_id, device_id=due.device_id)
+    if terms.counts_from == "anchored" and all(anchor.anchor_on != done.day for anchor in anchors):
         return False
-    if terms.counts_from == "anchored":
-        anchors = facts.of(models.PlanAnchor, plan_id=plan, device_id=device)
-        if all(anchor.anchor_on != done.day for anchor in anchors):
-            return False
-    since = last_before(facts, device, procedure, done)
-    return 2 * (done.day - since) >= one_interval(since, terms) - since
+    since = last_before(facts, due.device_id, due.procedure_id, done)
+    half = 2 * (done.day - since) >= one_interval(since, terms) - since
+    return half and due.due_on < one_interval(done.day, terms)
 
 
 def last_before(facts: Facts, device: int, procedure: int, done: Done) -> dt.date:
