@@ -328,8 +328,8 @@ def is_good(facts: Facts, instrument: int, day: dt.date) -> bool:
 # Which inspection meets which due inspection
 
 
-def credited(facts: Facts, as_of: dt.date) -> dict[int, dt.date]:
-    """Of each due inspection that was done, the day."""
+def credited(facts: Facts, as_of: dt.date, *, by_its_own: bool = False) -> dict[int, dt.date]:
+    """Of each due inspection that was done, the day. `by_its_own`: even by the inspection that it is counted from."""
     standing: dict[tuple[int, int], list[Any]] = {}
     for due in sorted(facts.all(models.DueInspection), key=lambda due: (due.due_on, due.pk)):
         if not is_withdrawn(facts, due, as_of):
@@ -345,20 +345,27 @@ def credited(facts: Facts, as_of: dt.date) -> dict[int, dt.date]:
             if opened and opened[-1].pk not in done_on:
                 done_on[opened[-1].pk] = done.day
             elif ahead and ahead[0].pk not in done_on and counts_early(facts, ahead[0], done):
-                done_on[ahead[0].pk] = done.day
+                if by_its_own or not is_counted_from(facts, ahead[0], done):
+                    done_on[ahead[0].pk] = done.day
     return done_on
 
 
+def terms_on(facts: Facts, plan: int, day: dt.date) -> Any:
+    return facts.on(models.PlanTerms, day, plan_id=plan) or facts.of(models.PlanTerms, plan_id=plan)[0]
+
+
 def counts_early(facts: Facts, due: Any, done: Done) -> bool:
-    """An inspection never meets the due inspection that is counted from it."""
-    of_plan = facts.of(models.PlanTerms, plan_id=due.plan_id)
-    terms = facts.on(models.PlanTerms, done.day, plan_id=due.plan_id) or of_plan[0]
+    terms = terms_on(facts, due.plan_id, done.day)
     anchors = facts.of(models.PlanAnchor, plan_id=due.plan_id, device_id=due.device_id)
     if terms.counts_from == "anchored" and all(anchor.anchor_on != done.day for anchor in anchors):
         return False
     since = last_before(facts, due.device_id, due.procedure_id, done)
-    half = 2 * (done.day - since) >= one_interval(since, terms) - since
-    return half and due.due_on < one_interval(done.day, terms)
+    return 2 * (done.day - since) >= one_interval(since, terms) - since
+
+
+def is_counted_from(facts: Facts, due: Any, done: Done) -> bool:
+    """Whole intervals after the inspection, it is the next one and not the one that was done early."""
+    return due.due_on >= one_interval(done.day, terms_on(facts, due.plan_id, done.day))
 
 
 def last_before(facts: Facts, device: int, procedure: int, done: Done) -> dt.date:
