@@ -162,12 +162,15 @@ class World:
     plans: list[int]
     sizes: list[tuple[int, dt.date]] = field(default_factory=list)  # of the history, and the day on which it had it
 
-    def remember(self, on: int) -> None:
-        self.sizes.append((head().size, on_day(on)))
 
-
-def a_world(base: Base, seed: WorldSeed, deeds: dict[str, Callable[[World, Deed], None]]) -> World:
-    """Tell the world of the seed: devices and plans, then sweep by sweep and deed by deed as they were recorded."""
+def a_world(
+    base: Base,
+    seed: WorldSeed,
+    deeds: dict[str, Callable[[World, Deed], None]],
+    remembered: Callable[[int, dt.date], None] = lambda size, day: None,
+) -> World:
+    """Tell the world of the seed: devices and plans, then sweep by sweep and deed by deed as they were recorded. Three
+    times it remembers the size of the history and the day, and calls `remembered` with them."""
     world = World(base, [], [])
     for number, device in enumerate(seed.devices):
         world.devices.append(_device(base, f"R-{number}", device))
@@ -183,7 +186,8 @@ def a_world(base: Base, seed: WorldSeed, deeds: dict[str, Callable[[World, Deed]
         else:
             deeds[deed.verb](world, deed)
         if number in halves:
-            world.remember(deed.recorded)
+            world.sizes.append((head().size, on_day(deed.recorded)))
+            remembered(*world.sizes[-1])
     return world
 
 

@@ -344,9 +344,8 @@ def credited(facts: Facts, as_of: dt.date, *, by_its_own: bool = False) -> dict[
             ahead = [due for due in wanted if due.opens_on > done.day]
             if opened and opened[-1].pk not in done_on:
                 done_on[opened[-1].pk] = done.day
-            elif ahead and ahead[0].pk not in done_on and counts_early(facts, ahead[0], done):
-                if by_its_own or not is_counted_from(facts, ahead[0], done):
-                    done_on[ahead[0].pk] = done.day
+            elif ahead and ahead[0].pk not in done_on and counts_early(facts, ahead[0], done, by_its_own):
+                done_on[ahead[0].pk] = done.day
     return done_on
 
 
@@ -354,10 +353,12 @@ def terms_on(facts: Facts, plan: int, day: dt.date) -> Any:
     return facts.on(models.PlanTerms, day, plan_id=plan) or facts.of(models.PlanTerms, plan_id=plan)[0]
 
 
-def counts_early(facts: Facts, due: Any, done: Done) -> bool:
+def counts_early(facts: Facts, due: Any, done: Done, by_its_own: bool) -> bool:
     terms = terms_on(facts, due.plan_id, done.day)
     anchors = facts.of(models.PlanAnchor, plan_id=due.plan_id, device_id=due.device_id)
     if terms.counts_from == "anchored" and all(anchor.anchor_on != done.day for anchor in anchors):
+        return False
+    if not by_its_own and is_counted_from(facts, due, done):
         return False
     since = last_before(facts, due.device_id, due.procedure_id, done)
     return 2 * (done.day - since) >= one_interval(since, terms) - since

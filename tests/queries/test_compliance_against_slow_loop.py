@@ -1,14 +1,14 @@
 """The compliance figure of random worlds against one slow loop over the rows.
 
-60 worlds in every run; PMCORE_WORLDS says how many instead. What `test_compliance_questions.py` holds against the figure
-is left out here.
+60 worlds in every run; PMCORE_WORLDS says how many instead. What `test_compliance_questions.py` holds against the
+figure is left out here.
 """
 
 import datetime as dt
 import os
 from typing import Any
 
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis.extra.django import TestCase
 
 from pmcore.engines.records import SYSTEM
@@ -80,7 +80,7 @@ class TestAgainstTheSlowLoop(TestCase):
         assert 3 * cls.compared >= cls.looked_at, "most worlds are left out"
 
     @given(seed=world_seeds(VERBS))
-    @settings(max_examples=WORLDS, suppress_health_check=list(HealthCheck))
+    @settings(max_examples=WORLDS, suppress_health_check=list(HealthCheck), phases=[Phase.generate])
     def test_query_and_loop_agree(self, seed: WorldSeed) -> None:
         world = a_world(self.base, seed, DEEDS)
         for known, day in world.sizes:
