@@ -7,30 +7,20 @@ one due inspection after the other.
 import calendar
 import datetime as dt
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from pmcore import models
+from tests.slow_inspections import Done, completed
 
 DUE = ("met", "met_late", "reason_recorded", "no_reason")
 APART = ("open", "ahead", "suspended", "ended", "withdrawn")
-TOGETHER = dt.timedelta(days=14)  # parts of one inspection further apart begin anew
-ANSWERED = {"passed", "failed", "protective_function_operated"}
+RISKS = ("other", "high_risk", "life_support")
 ON_ATTEMPTS = ("with_a_patient", "could_not_be_found")
 OUTCOME_OF = {"with_a_patient": "with_a_patient", "could_not_be_found": "not_found"}
-
-
-@dataclass(frozen=True)
-class Done:
-    """A complete inspection."""
-
-    inspection: int
-    day: dt.date
-    kind: str
-    does: frozenset[int]  # the procedure of its version, and those that the sheet covers
 
 
 @dataclass(frozen=True)
@@ -269,60 +259,24 @@ def site_of(facts: Facts, device: int, day: dt.date) -> int | None:
 
 
 def risk_on(facts: Facts, device: int, day: dt.date) -> str:
-    override = facts.on(models.RiskOverride, day, device_id=device)
-    if override is not None and override.risk_class is not None:
-        return str(override.risk_class)
+    """A word that lowers the class looks forward only, from the day on which it was written."""
+    scored = scored_on(facts, device, day)
+    said = scored
+    for override in facts.of(models.RiskOverride, device_id=device):
+        becomes = str(override.risk_class or scored)
+        written_on = facts.at[override.entry].date()
+        if override.from_on <= day and (RISKS.index(becomes) >= RISKS.index(said) or written_on <= day):
+            said = becomes
+    return said
+
+
+def scored_on(facts: Facts, device: int, day: dt.date) -> str:
     for identity in facts.of(models.DeviceIdentity, device_id=device):
         model = facts.on(models.ModelDetails, day, device_model_id=identity.device_model_id)
         described = model and facts.on(models.ClassDetails, day, device_class_id=model.device_class_id)
         if described is not None and described.life_support:
             return "life_support"
     return "other"
-
-
-# Complete inspections
-
-
-def completed(facts: Facts, parts: Sequence[Any]) -> Done | None:
-    """The inspection when every mandatory step is answered; its day is that of the last of them."""
-    answered: dict[tuple[str, str | None], dt.date] = {}
-    last_day: dt.date | None = None
-    for part in parts:
-        day = part.performed_on
-        sheet = facts.of(models.ProcedureSheet, version_id=part.version_id)[-1]
-        steps = facts.of(models.Step, sheet_id=sheet.pk)
-        again = last_day is not None and repaired(facts, part, last_day)
-        answered = {step: on for step, on in answered.items() if day - on <= TOGETHER and not again}
-        last_day = day
-        for reading in facts.of(models.Reading, session_id=part.pk):
-            if is_answer(facts, reading, steps, day):
-                answered[reading.step, reading.energy_source] = day
-        if {(step.key, step.energy_source) for step in steps if step.mandatory} <= answered.keys():
-            covered = {each.procedure_id for each in facts.of(models.CoveredProcedure, sheet_id=sheet.pk)}
-            does = frozenset({part.version.procedure_id, *covered})
-            return Done(part.inspection_id, day, part.kind, does)
-    return None
-
-
-def repaired(facts: Facts, part: Any, since: dt.date) -> bool:
-    repairs = [each for each in facts.all(models.RepairDetails) if each.repair.device_id == part.inspection.device_id]
-    return any(since <= each.performed_on <= part.performed_on for each in repairs)
-
-
-def is_answer(facts: Facts, reading: Any, steps: Sequence[Any], day: dt.date) -> bool:
-    if reading.instrument_id is not None and not is_good(facts, reading.instrument_id, day):
-        return False
-    if reading.outcome == "not_applicable":
-        return any(step.key == reading.step and step.not_applicable_allowed for step in steps)
-    return reading.outcome in ANSWERED
-
-
-def is_good(facts: Facts, instrument: int, day: dt.date) -> bool:
-    checks = [each for each in facts.of(models.Calibration, instrument_id=instrument) if each.performed_on <= day]
-    if not checks:
-        return False
-    last = max(checks, key=lambda check: (check.performed_on, check.pk))
-    return bool(last.outcome != "out_of_tolerance" and day <= last.good_until_on)
 
 
 # Which inspection meets which due inspection

@@ -40,13 +40,17 @@ def month_of(key: str) -> tuple[dt.date, dt.date]:
 
 
 def is_questioned(facts: Facts, as_of: dt.date) -> bool:
-    """Something is withdrawn after the day, is met by the inspection that it is counted from, or was done sealed."""
+    """Something is withdrawn after the day, is met by the inspection that it is counted from, opened in another order
+    than it is due, or was done sealed."""
     done_on = credited(facts, as_of)
     if done_on != credited(facts, as_of, by_its_own=True):
         return True
     dues = facts.all(DueInspection)
     said = [facts.of(Withdrawal, due_inspection_id=due.pk)[-1:] for due in dues]
     if any(last.withdrawn and last.from_on > as_of for words in said for last in words):
+        return True
+    by_day = sorted(dues, key=lambda due: (due.device_id, due.plan_id, due.due_on, due.pk))
+    if by_day != sorted(dues, key=lambda due: (due.device_id, due.plan_id, due.opens_on, due.pk)):
         return True
     return any(due.pk in done_on and is_suspended(facts, due, as_of) for due in dues)
 

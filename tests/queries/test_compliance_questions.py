@@ -13,7 +13,7 @@ import pytest
 from pmcore.engines.due_dates import Window
 from pmcore.engines.records import SYSTEM
 from pmcore.engines.vocabulary import AreaKind, Basis, InspectionKind, PlanBasis, Unit
-from pmcore.models import Withdrawal
+from pmcore.models import DueInspection, Withdrawal
 from pmcore.models.rows import Row
 from pmcore.queries.compliance import ComplianceReport
 from pmcore.services.devices import move_device
@@ -117,3 +117,13 @@ def test_attempts_are_recorded_by_the_calendar_of_the_site_on_the_due_date():
     story.search(day(7, 6), recorded=day(7, 17))
     story.search(day(7, 10), recorded=day(7, 17))
     assert counts(story.report(as_of=day(7, 31))) == {"reason_recorded": 1}
+
+
+@wrong("Rule 3: inside an open window it is met; one that opened later and has closed already takes the inspection.")
+def test_of_overlapping_windows_the_open_one_is_met():
+    story = a_story()
+    said = {"device": story.device, "plan": story.plan, "procedure": story.procedure}
+    short = {"opens_on": day(6, 1), "due_on": day(6, 5), "closes_on": day(6, 5)}
+    written("inspections_due", story.device, Row(DueInspection, **said, **short))
+    story.inspect(day(6, 10))
+    assert counts(story.report(day(6, 1), day(7, 31))) == {"met": 1, "no_reason": 1}
