@@ -320,7 +320,7 @@ def counts_early(facts: Facts, due: Any, done: Done, by_its_own: bool) -> bool:
 
 def is_counted_from(facts: Facts, due: Any, done: Done) -> bool:
     """Whole intervals after the inspection, it is the next one and not the one that was done early."""
-    return due.due_on >= one_interval(done.day, terms_on(facts, due.plan_id, done.day))
+    return bool(due.due_on >= one_interval(done.day, terms_on(facts, due.plan_id, done.day)))
 
 
 def last_before(facts: Facts, device: int, procedure: int, done: Done) -> dt.date:
