@@ -1,0 +1,41 @@
+"""Every scene, by its name."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from pmcore.services.demo.changes import Changes
+from pmcore.services.demo.diary import Diary
+from pmcore.services.demo.rota import Rota
+from pmcore.services.demo.scenes import (
+    doubted_instrument,
+    identical_readings,
+    intervals,
+    late_result,
+    moved_part,
+    no_access,
+    not_located,
+    workshop_floor,
+)
+from pmcore.services.demo.world import World
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """`changes`: what it changes in the ordinary run of things; `note`: what it adds to it."""
+
+    name: str
+    changes: Callable[[World, Rota], Changes] | None = None
+    note: Callable[[World, Rota, Diary], None] | None = None
+
+
+SCENES = (
+    Scene(no_access.NAME, no_access.changes),
+    Scene(late_result.NAME, late_result.changes),
+    Scene(not_located.NAME, not_located.changes, not_located.note),
+    Scene(workshop_floor.NAME, note=workshop_floor.note),
+    Scene(doubted_instrument.NAME, doubted_instrument.changes, doubted_instrument.note),
+    Scene(identical_readings.NAME, identical_readings.changes),
+    Scene("load_cells", intervals.load_cells),
+    Scene("monitor_checks", intervals.monitor_checks),
+    Scene(moved_part.NAME, note=moved_part.note),
+)
