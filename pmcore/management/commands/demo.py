@@ -16,7 +16,9 @@ class Command(BaseCommand):
     requires_system_checks = ()  # the database need not be there yet
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("--no-serve", action="store_true", help="build and exit; so far there are no pages to serve")
+        parser.add_argument(
+            "--no-serve", action="store_true", help="build and exit; so far there are no pages to serve"
+        )
         parser.add_argument("--seed", type=int, help="what chance begins with (default: as in the fixtures)")
         parser.add_argument("--devices", type=int, help="how many devices there are (default: as in the fixtures)")
 

@@ -10,6 +10,11 @@ from pmcore.engines.vocabulary import Basis, Unit, WindowKind
 from pmcore.services.demo.parameters import ClassPlan, ModelPlan, Parameters, RoundPlan
 from pmcore.services.demo.streams import stream
 
+_DUE_DAYS = (
+    5,
+    12,
+)  # of the month: so far from its end, a window seldom leaves more time than interval and days after it
+
 VisitKey = tuple[int, str, dt.date]
 """The number of a machine, the key of a plan and the due date: one due inspection."""
 
@@ -107,7 +112,7 @@ def _group(
             tag=f"Q{number:06d}",
             core=core,
             counts_from={
-                plan.key: _before_first(plan, months[plan.key][place_in_group], draws.randint(3, 28), parameters)
+                plan.key: _before_first(plan, months[plan.key][place_in_group], draws.randint(*_DUE_DAYS), parameters)
                 for plan in device_class.plans
             },
         )

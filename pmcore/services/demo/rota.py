@@ -17,9 +17,7 @@ class Rota:
 
     def __init__(self, parameters: Parameters, seed: int) -> None:
         until = add_interval(parameters.ends_on, 3, Unit.MONTH)
-        self._working = {
-            site.label: _working_days(site.working, parameters, until) for site in parameters.sites
-        }
+        self._working = {site.label: _working_days(site.working, parameters, until) for site in parameters.sites}
         self._rounds: dict[str, list[dt.date]] = {}
         self._site_of: dict[str, str] = {}
         for person in parameters.people:

@@ -26,8 +26,7 @@ from pmcore.services.preparation import Draft
 _UNCHANGED = Change()
 _LATE_BY = dt.timedelta(days=25)
 _ONE_DAY = dt.timedelta(days=1)
-_LONG = dt.timedelta(days=31)
-_EARLY, _AFTER = dt.timedelta(days=12), dt.timedelta(days=20)  # around the due date, in long windows
+_AROUND = dt.timedelta(days=10)  # so near the due date an inspection is planned
 
 Tries = tuple[tuple[dt.date, AttemptOutcome], ...]
 
@@ -66,10 +65,11 @@ class Rounds:
     def _drawn(self, visit: Visit) -> Drawn:
         machine, plan = visit.watched.machine, visit.watched.plan
         draws = stream(self._world.seed, "rounds", *visit.key)
-        opens_on, closes_on = visit.opens_on, visit.closes_on
-        if closes_on - opens_on > _LONG:
-            opens_on, closes_on = max(opens_on, visit.due_on - _EARLY), min(closes_on, visit.due_on + _AFTER)
-        days = self._rota.rounds(machine.technician, opens_on, closes_on)
+        days = self._rota.rounds(
+            machine.technician,
+            max(visit.opens_on, visit.due_on - _AROUND),
+            min(visit.closes_on, visit.due_on + _AROUND),
+        )
         done_on = draws.choice(days)
         in_time, late = draws.random() < self._ordinary["met"], draws.random() < self._ordinary["late"]
         after = self._rota.rounds(machine.technician, visit.closes_on + _ONE_DAY, visit.closes_on + _LATE_BY)

@@ -13,7 +13,5 @@ def changes(world: World, rota: Rota) -> Changes:
     pool = closing(world, said, core(world, site=said["site"], device_class=said["class"]))
     chosen = draws_of(world, NAME).sample(pool, min(said["copies"], len(pool)))
     instrument = world.instrument_of(said["person"])
-    copied = Change(
-        done=True, technician=said["person"], instrument=instrument, values={said["step"]: said["value"]}
-    )
+    copied = Change(done=True, technician=said["person"], instrument=instrument, values={said["step"]: said["value"]})
     return {each.key: copied for each in chosen}
