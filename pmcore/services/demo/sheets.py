@@ -16,7 +16,7 @@ from pmcore.engines.vocabulary import (
     StepKind,
     Subsystem,
 )
-from pmcore.models import Finding, FindingDetails, Hold, HoldDetails, Inspection, InspectionSession, Reading
+from pmcore.models import FindingDetails, HoldDetails, Inspection, InspectionSession, Reading
 from pmcore.models.rows import Row
 from pmcore.services.demo.diary import moment
 from pmcore.services.demo.parameters import StepPlan
