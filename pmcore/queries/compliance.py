@@ -19,6 +19,7 @@ from pmcore.queries.arrivals import Arrival, arrivals_between
 from pmcore.queries.asked import BadPeriod, check_asked, sites_allowed
 from pmcore.queries.coverage import InInventory, Places, inventory_on
 from pmcore.queries.device_labels import DeviceLabel, labels_of
+from pmcore.queries.doubts import Doubt, doubts_on
 from pmcore.queries.group_names import group_names
 from pmcore.queries.read_standings import standings_between
 from pmcore.queries.standing_catalogue import catalogue
@@ -66,7 +67,7 @@ class Coverage:
 @dataclass(frozen=True, slots=True)
 class ComplianceReport:
     """`census`: devices overdue on `as_of` ÷ devices under a plan, whatever the period; `devices`: devices with
-    everything met ÷ devices with anything due; `labels`: every device that stands by name anywhere in the report."""
+    everything met ÷ devices with anything due; `doubts`: inspections in doubt on `as_of`, whatever the period; `labels`: every device that stands by name anywhere in the report."""
 
     asked: ComplianceFilter
     as_of: dt.date
@@ -78,6 +79,7 @@ class ComplianceReport:
     census: Share
     arrivals: tuple[Arrival, ...]
     lists: Lists
+    doubts: tuple[Doubt, ...]
     labels: Mapping[int, DeviceLabel]
 
 
@@ -105,7 +107,13 @@ def compliance(
     inventory = inventory_on(as_of, known, Places(sites, asked.areas, asked.device_classes), among=overdue)
     arrivals = _arrivals(asked, sites, as_of, known)
     lists = lists_of(standings, counted, as_of, facts)
-    named = lists.devices | {each.device for each in inventory.uncovered} | {each.device for each in arrivals}
+    doubts = tuple(each for each in doubts_on(as_of, known) if sites is None or each.site in sites)
+    named = (
+        lists.devices
+        | {each.device for each in doubts}
+        | {each.device for each in inventory.uncovered}
+        | {each.device for each in arrivals}
+    )
     return ComplianceReport(
         asked=asked,
         as_of=as_of,
@@ -117,6 +125,7 @@ def compliance(
         census=Share(len(inventory.planned_among), inventory.planned),
         arrivals=arrivals,
         lists=lists,
+        doubts=doubts,
         labels=labels_of(named, on=as_of, known=known),
     )
 
