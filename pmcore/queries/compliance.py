@@ -66,8 +66,10 @@ class Coverage:
 
 @dataclass(frozen=True, slots=True)
 class ComplianceReport:
-    """`census`: devices overdue on `as_of` ÷ devices under a plan, whatever the period; `devices`: devices with
-    everything met ÷ devices with anything due; `doubts`: inspections in doubt on `as_of`, whatever the period; `labels`: every device that stands by name anywhere in the report."""
+    """`devices`: devices with everything met ÷ devices with anything due. `census`: devices overdue on `as_of` ÷
+    devices under a plan, and `doubts`: inspections in doubt on that day, both whatever the period. `labels`: every
+    device that stands by name anywhere in the report.
+    """
 
     asked: ComplianceFilter
     as_of: dt.date

@@ -1,4 +1,4 @@
-"""Readings in doubt: taken with an instrument that was found out of tolerance afterwards, and nobody has decided yet."""
+"""Readings in doubt: taken with an instrument that was found out of tolerance later, and nobody has decided yet."""
 
 import datetime as dt
 from collections.abc import Iterable, Sequence
