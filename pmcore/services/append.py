@@ -156,6 +156,8 @@ def _number(prepared: Prepared, last_id: int) -> int:
 def _replace(kind: Kind, facts: Sequence[Fact], subject: int, seq: int) -> list[int]:
     """Mark the facts as replaced; each must be the subject's and still current. Compare and set, so that one of two
     corrections wins, and nothing that the caller holds is believed."""
+    if not facts:
+        return []
     with connection.cursor() as cursor:
         for fact in facts:
             model = type(fact)
