@@ -42,7 +42,9 @@ def sentence(report: ComplianceReport) -> str:
     if tally.no_reason:
         rest.append(f"{tally.no_reason} not done and no reason recorded")
     tail = f"; {', '.join(rest)}" if rest else ""
-    return f"Of {tally.due:,} inspections whose windows closed {period}, {tally.met:,} were met ({tally.share}){tail}."
+    what = "inspection whose window" if tally.due == 1 else "inspections whose windows"
+    were = "was" if tally.met == 1 else "were"
+    return f"Of {tally.due:,} {what} closed {period}, {tally.met:,} {were} met ({tally.share}){tail}."
 
 
 def share_words(share: Share) -> str:

@@ -60,7 +60,7 @@ def a_measuring_story(good_until: dt.date = DECEMBER) -> tuple[Story, int]:
     return story, meter
 
 
-def test_overdue_for_calibration_its_steps_are_not_answered():
+def test_rule_23_overdue_for_calibration_its_steps_are_not_answered():
     with pytest.raises(InstrumentOverdue):
         a_measuring_story(good_until=day(6, 9))
 
@@ -82,7 +82,7 @@ def test_good_on_the_last_day_of_its_calibration():
 
 
 @pytest.mark.parametrize("outcome", [CalibrationOutcome.ADJUSTED, CalibrationOutcome.OUT_OF_TOLERANCE])
-def test_found_out_later_the_steps_since_are_in_doubt_and_still_count(outcome):
+def test_rule_23_found_out_later_the_steps_since_are_in_doubt_and_still_count(outcome):
     story, meter = a_measuring_story()
     calibrated(meter, day(7, 20), outcome)
     assert doubts_on(day(7, 19), head().size) == []

@@ -84,6 +84,6 @@ class Command(CheckedCommand):
                 say(f"  … and {len(lines) - most} more (--all lists them)")
 
     def _explain(self, changes: list[FigureChange]) -> None:
-        self.stdout.write(f"\nWhat changed since then: {len(changes)} due inspections")
+        self.stdout.write(f"\nWhat changed since then: {len(changes)}")
         for line in map(wording.change, changes):
             self.stdout.write(f"  {line}")
