@@ -67,7 +67,8 @@ class Coverage:
 @dataclass(frozen=True, slots=True)
 class ComplianceReport:
     """`devices`: devices with everything met ÷ devices with anything due. `census`: devices overdue on `as_of` ÷
-    devices under a plan, and `doubts`: inspections in doubt on that day, both whatever the period. `labels`: every
+    devices under a plan, at the places asked for, whatever the period, risk class and basis; `doubts`: inspections in
+    doubt on that day, whatever the period. `labels`: every
     device that stands by name anywhere in the report.
     """
 
@@ -102,10 +103,9 @@ def compliance(
     sites = sites_allowed(actor, asked.sites)
     facts = catalogue(known)
     read = standings_between(asked.starts_on, asked.ends_on, as_of=as_of, catalogue=facts)
-    read = read.where(_chosen(read, asked, sites))
-    standings = read.where(_in_period(read, asked))
-    counted = counted_on(standings.days, as_of)
     overdue = set(read.device[states_on(read.days, as_of) == STATES.index(DueState.OVERDUE)].tolist())
+    standings = chosen_in_period(read, asked, sites)
+    counted = counted_on(standings.days, as_of)
     inventory = inventory_on(as_of, known, Places(sites, asked.areas, asked.device_classes), among=overdue)
     arrivals = _arrivals(asked, sites, as_of, known)
     lists = lists_of(standings, counted, as_of, facts)
