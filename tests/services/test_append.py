@@ -1,6 +1,7 @@
 """One entry or nothing: what the writer takes, and each thing that it refuses by name."""
 
 import datetime as dt
+import gc
 from collections.abc import Callable
 from decimal import Decimal
 from typing import Any
@@ -320,3 +321,14 @@ def test_numbers_with_a_reading_need_a_unit() -> None:
     with pytest.raises(Conflict) as conflict:
         written("inspection_recorded", session.inspection.device_id, again, _reading(session=again, as_found="0.12"))
     assert conflict.value.constraint == "reading_has_unit"
+
+
+def test_bulk_work_leaves_garbage_collection_as_it_was():
+    world = small_world()
+    drafts = (Draft("device_placed", world.device, [Row(Placement, device=world.device, area=world.ward, from_on=d)])
+              for d in (day("2026-05-01"), day("2026-05-02")))  # fmt: skip
+    for _ in append_in_batches(drafts, actor=SYSTEM, at=AT):
+        assert gc.isenabled()
+    with pytest.raises(UnknownKind):
+        list(append_in_batches([Draft("no_such_kind", world.device)], actor=SYSTEM, at=AT))
+    assert gc.isenabled()
