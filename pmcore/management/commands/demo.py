@@ -8,7 +8,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from pmcore.services.demo.build import build_demo
 from pmcore.services.refusals import RecordRefused
 
-LEAST_DEVICES = 40
+LEAST_DEVICES = 60
 
 
 class Command(BaseCommand):

@@ -71,7 +71,7 @@ def machines(parameters: Parameters, seed: int, devices: int | None = None) -> l
         for device_class in parameters.classes:
             for site in device_class.numbers:
                 count = numbers.get((device_class.key, site), 0)
-                found += _group(parameters, seed, device_class, site, count, len(found), core=is_core)
+                found += _group(parameters, seed, device_class, site, count=count, before=len(found), core=is_core)
     return found
 
 
@@ -85,7 +85,7 @@ def _shares(counts: Mapping[tuple[str, str], int], wanted: int) -> dict[tuple[st
 
 
 def _group(
-    parameters: Parameters, seed: int, device_class: ClassPlan, site: str, count: int, before: int, *, core: bool
+    parameters: Parameters, seed: int, device_class: ClassPlan, site: str, *, count: int, before: int, core: bool
 ) -> Iterator[Machine]:
     """The devices of a class at a site. Their due months are dealt out evenly: how many windows close in a quarter does
     not hang on the seed, only whose they are."""

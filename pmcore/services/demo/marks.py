@@ -64,7 +64,8 @@ def is_built(wanted: Demonstration) -> bool:
 def mark_begun(wanted: Demonstration, on: dt.date) -> int:
     """The first entry of the record; gives back the setting. Raises what `is_built` raises, if somebody was faster."""
     with writing():
-        is_built(wanted)
+        if is_built(wanted):
+            raise RecordInUse("The record already holds this demonstration: somebody else has just built it.")
         setting = Row(Setting, name=SETTING)
         said = Row(SettingValue, setting=setting, from_on=on, value=str(wanted))
         return append("setting_named", setting, [setting, said], actor=SYSTEM, at=moment(on, _BEGUN_AT)).subject

@@ -161,13 +161,13 @@ def register_instruments(world: World, diary: Diary) -> None:
     """Those that the technicians carry, calibrated every year."""
     for plan in world.parameters.instruments:
         days = list(_calibration_days(plan, world.begins_on, world.ends_on))
-        note_instrument(world, diary, plan.label, plan.site, world.begins_on, days[0])
+        note_instrument(world, diary, plan.label, plan.site, from_on=world.begins_on, calibrated_on=days[0])
         for day in days[1:]:
             note_calibration(world, diary, plan.label, day, CalibrationOutcome.IN_TOLERANCE)
 
 
 def note_instrument(
-    world: World, diary: Diary, label: str, site: str, from_on: dt.date, calibrated_on: dt.date
+    world: World, diary: Diary, label: str, site: str, *, from_on: dt.date, calibrated_on: dt.date
 ) -> None:
     """An instrument comes, calibrated on that day."""
     instrument = world.instruments[label] = Row(TestInstrument)

@@ -24,5 +24,5 @@ def changes(world: World, rota: Rota) -> Changes:
 def note(world: World, rota: Rota, diary: Diary) -> None:
     said = parameters_of(world, NAME)
     good_on: dt.date = said["good_on"]
-    note_instrument(world, diary, said["label"], said["site"], good_on, good_on)
+    note_instrument(world, diary, said["label"], said["site"], from_on=good_on, calibrated_on=good_on)
     note_calibration(world, diary, said["label"], said["doubted_on"], CalibrationOutcome.OUT_OF_TOLERANCE)

@@ -47,8 +47,8 @@ def note(world: World, rota: Rota, diary: Diary) -> None:
             wrong, waits = draws.choice(_WRONG), carried % 2 == 0
             actor = world.people[machine.technician]
             diary.note(day, LATER, actor, _carried(world, machine, day, workshop))
-            finding, hold = Row(Finding), Row(Hold)
-            diary.note(day, LATER, actor, _found(world, machine, day, finding, hold, wrong))
+            finding = Row(Finding)
+            diary.note(day, LATER, actor, _found(world, machine, day, finding, wrong))
             if waits:
                 diary.note(day, LAST, actor, _wanted(world, machine, day, finding))
             carried += 1
@@ -64,11 +64,12 @@ def _carried(world: World, machine: Machine, day: dt.date, workshop: str) -> Cal
 
 
 def _found(
-    world: World, machine: Machine, day: dt.date, finding: Row, hold: Row, wrong: tuple[Subsystem, str]
+    world: World, machine: Machine, day: dt.date, finding: Row, wrong: tuple[Subsystem, str]
 ) -> Callable[[], Draft]:
     def draft() -> Draft:
         device = world.device(machine)
-        finding.values["device"] = hold.values["device"] = device
+        finding.values["device"] = device
+        hold = Row(Hold, device=device)
         details = Row(
             FindingDetails, finding=finding, from_on=day, discovered_on=day, discovery=Discovery.REPAIR,
             subsystem=wrong[0], mode=wrong[1], cause=Cause.NOT_KNOWN, failure=FailureKind.COSMETIC,
