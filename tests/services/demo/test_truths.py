@@ -22,6 +22,7 @@ from pmcore.models import (
     ModelDetails,
     PartInstall,
     Placement,
+    PositionDetails,
     Reading,
     ReasonNotDone,
     ReleasedHold,
@@ -50,7 +51,7 @@ def site(label: str) -> int:
 
 def test_about_640_devices_of_a_dozen_classes_all_under_a_plan():
     coverage = figure().coverage.share
-    assert coverage.of == coverage.part == quillmere().devices == 650
+    assert coverage.numerator == coverage.denominator == quillmere().devices == 650
     assert len(quillmere().classes) == 12
 
 
@@ -67,7 +68,8 @@ def test_no_access_at_one_site_in_one_quarter():
 def test_the_technicians_who_got_no_access_said_so():
     attempts = Attempt.objects.current().filter(outcome=AttemptOutcome.NO_ACCESS)
     assert attempts.values("due_inspection").distinct().count() == 24
-    assert all(SPRING[0] <= day <= SPRING[1] for day in attempts.values_list("tried_on", flat=True))
+    windows = attempts.values_list("tried_on", "due_inspection__opens_on", "due_inspection__closes_on")
+    assert all(opens_on <= day <= closes_on <= SPRING[1] for day, opens_on, closes_on in windows)
     reasons = ReasonNotDone.objects.current().filter(reason=ReasonCode.NO_ACCESS)
     assert reasons.count() == 18
 
@@ -152,9 +154,13 @@ def test_what_failed_was_held_and_almost_all_of_it_released():
 
 
 def test_one_part_moved_between_devices():
-    where = PartInstall.objects.current().order_by("from_on", "pk").values_list("device", "item", "from_on")
-    (donor, item, _), (gone_from, nothing, on), (recipient, again, fitted_on) = where
+    installs = PartInstall.objects.current().filter(
+        position__in=PositionDetails.objects.filter(label="Hand control socket").values("position")
+    )
+    where = installs.order_by("from_on", "pk").values_list("device", "item", "from_on")
+    (donor, item, _), (gone_from, nothing, on), (recipient, again, fitted_on), (mended, other, _) = where
     assert (donor, nothing, item, fitted_on) == (gone_from, None, again, on)
+    assert (mended, other == item) == (donor, False)
     assert recipient != donor
 
 
