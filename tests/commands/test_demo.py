@@ -1,10 +1,12 @@
 """The command builds the demonstration and exits; it cannot serve it yet."""
 
 from io import StringIO
+from typing import Any
 
 import pytest
 from django.core.management import CommandError, call_command
 
+from pmcore.management.commands import demo
 from pmcore.queries.head import head
 from tests.cast import a_hospital
 
@@ -40,6 +42,16 @@ def test_it_builds_nothing_into_a_record_in_use() -> None:
     with pytest.raises(CommandError, match="already holds something else"):
         said("--no-serve")
     assert head().size == size
+
+
+def test_interrupted_it_says_how_to_start_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    def interrupted(**options: Any) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(demo, "build_demo", interrupted)
+    with pytest.raises(CommandError, match="not finished. Delete the data folder"):
+        said("--no-serve")
+    assert head().size == 0
 
 
 def test_too_few_devices_are_refused() -> None:

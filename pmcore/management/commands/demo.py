@@ -6,6 +6,7 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from pmcore.services.demo.build import build_demo
+from pmcore.services.demo.marks import START_ANEW
 from pmcore.services.refusals import RecordRefused
 
 LEAST_DEVICES = 60
@@ -33,6 +34,9 @@ class Command(BaseCommand):
             built = build_demo(seed=options["seed"], devices=devices, progress=self._say_progress)
         except RecordRefused as refused:
             raise CommandError(str(refused)) from None
+        except KeyboardInterrupt:
+            self.stderr.write("")
+            raise CommandError(f"The demonstration is not finished. {START_ANEW}") from None
         if not built.entries:
             self.stdout.write(f"Already built: Quillmere Health ({built.demonstration}).")
             return

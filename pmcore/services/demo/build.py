@@ -73,7 +73,7 @@ def _build(world: World, scenes: Sequence[Scene], progress: Progress) -> None:
     rounds = Rounds(world, rota, diary, together(each.changes(world, rota) for each in scenes if each.changes))
     months = list(_months(world.begins_on, world.ends_on))
     diary.write(world.begins_on)
-    sweeps.sweep(world.begins_on, LAST + 1)
+    sweeps.sweep(world.begins_on, LAST)
     for number, (first, last) in enumerate(months, 1):
         if first > world.begins_on:
             sweeps.sweep(first)
@@ -81,7 +81,7 @@ def _build(world: World, scenes: Sequence[Scene], progress: Progress) -> None:
             rounds.plan(visit)
         diary.write(last)
         progress("Months", number, len(months))
-    sweeps.sweep(world.ends_on, LAST + 1)
+    sweeps.sweep(world.ends_on, LAST)
     _mark_swept(world)
 
 
@@ -98,7 +98,7 @@ def _mark_swept(world: World) -> None:
     """The hourly work goes on from the last day."""
     for site in world.sites.values():
         SiteSweep.objects.update_or_create(
-            site_id=site, defaults={"swept_on": world.ends_on, "swept_at": moment(world.ends_on, LAST + 1)}
+            site_id=site, defaults={"swept_on": world.ends_on, "swept_at": moment(world.ends_on, LAST)}
         )
 
 

@@ -9,8 +9,8 @@ from pmcore.engines.records import Actor
 from pmcore.services.append import append_in_batches
 from pmcore.services.preparation import Draft
 
-NIGHT, MORNING, EVENING, LATER, LAST = 3, 7, 18, 19, 20
-"""Hours of the day, in UTC, at which entries are written."""
+NIGHT, MORNING, EVENING, LATER, REPAIRS, RELEASES, LAST = 3, 7, 17, 18, 19, 20, 22
+"""Hours of the day, in UTC, at which entries are written: what names another entry comes at a later hour."""
 
 Deed = tuple[dt.date, int, int, int, Actor, Callable[[], Draft]]
 

@@ -94,7 +94,7 @@ def _group(
     areas = [name for name, kind in place.areas if kind in device_class.areas] or [place.areas[0][0]]
     everywhere = [name for name, _ in place.areas]
     staff = parameters.technicians(site)
-    models = device_class.models if core or device_class.more is None else (device_class.more,)
+    models = _models(device_class, site, count, core=core)
     months = {plan.key: _months(plan, count) for plan in device_class.plans}
     for dealt in months.values():
         draws.shuffle(dealt)
@@ -104,7 +104,7 @@ def _group(
         yield Machine(
             number=number,
             device_class=device_class,
-            model=models[place_in_group % len(models)],
+            model=models[place_in_group],
             site=site,
             area=area,
             technician=staff[everywhere.index(area) % len(staff)].key,
@@ -116,6 +116,17 @@ def _group(
                 for plan in device_class.plans
             },
         )
+
+
+def _models(device_class: ClassPlan, site: str, count: int, *, core: bool) -> list[ModelPlan]:
+    """The model of each of so many devices of a class at a site."""
+    last = device_class.models[-1] if core or device_class.more is None else device_class.more
+    counted = [
+        model
+        for model in device_class.models
+        for _ in range(round(model.numbers.get(site, 0) * count / device_class.numbers[site]))
+    ]
+    return [*counted, *[last] * count][:count]
 
 
 def _months(plan: RoundPlan, count: int) -> list[int]:

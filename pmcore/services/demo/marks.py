@@ -14,7 +14,7 @@ from pmcore.services.refusals import RecordRefused
 
 SETTING = "demonstration"
 _BEGUN_AT, _BUILT_AT = 1, 23  # hours of the first and of the last day
-_START_ANEW = (
+START_ANEW = (
     "Delete the data folder (PMCORE_DATA, or `data` in the checkout), or empty the database that DATABASE_URL names, "
     "then build again."
 )
@@ -55,9 +55,9 @@ def is_built(wanted: Demonstration) -> bool:
         return False
     if len(values) < 2:
         raise BuildInterrupted(f"A demonstration ({values[0]}) was begun and is not finished, or is still being built. "
-                               f"{_START_ANEW}")  # fmt: skip
+                               f"{START_ANEW}")  # fmt: skip
     if values[-1] != str(wanted):
-        raise AnotherDemonstration(f"The record holds a demonstration of {values[-1]}, not of {wanted}. {_START_ANEW}")
+        raise AnotherDemonstration(f"The record holds a demonstration of {values[-1]}, not of {wanted}. {START_ANEW}")
     return True
 
 

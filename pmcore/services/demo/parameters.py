@@ -42,10 +42,13 @@ class InstrumentPlan:
 
 @dataclass(frozen=True, slots=True)
 class ModelPlan:
+    """`numbers`: how many there are at each site; none: the rest of the class."""
+
     maker: str
     name: str
     energy: tuple[str, ...]
     revisions: tuple[str, ...] = ()
+    numbers: Mapping[str, int] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,10 +1,11 @@
 """How a device that is held comes back into use: repaired, then released."""
 
 import datetime as dt
+from collections.abc import Callable
 
 from pmcore.models import Release, ReleasedHold, ReleaseStatement, Repair, RepairDetails, RepairedFinding
 from pmcore.models.rows import Row
-from pmcore.services.demo.diary import LAST, LATER, Diary, moment
+from pmcore.services.demo.diary import RELEASES, REPAIRS, Diary, moment
 from pmcore.services.demo.world import World, written
 from pmcore.services.preparation import Draft
 
@@ -19,8 +20,10 @@ def note_repair(
     account: str,
     technician: str | None = None,
     provider: str | None = None,
+    fits: Callable[[int, Row], list[Row]] | None = None,
 ) -> None:
-    """Somebody repairs what was found, on one day, on the machine of that number."""
+    """Somebody repairs what was found, on one day, on the machine of that number. `fits`: the rows of the parts that
+    are fitted, given the device and the repair."""
 
     def draft() -> Draft:
         device = written(world.devices[number])
@@ -36,9 +39,10 @@ def note_repair(
             account=account,
         )
         mended = Row(RepairedFinding, details=details, finding=written(finding))
-        return Draft("repair_done", device, [repair, details, mended])
+        fitted = [] if fits is None else fits(device, repair)
+        return Draft("repair_done", device, [repair, details, mended, *fitted])
 
-    diary.note(on, LATER, world.people[technician or "manager"], draft)
+    diary.note(on, REPAIRS, world.people[technician or "manager"], draft)
 
 
 def note_release(world: World, diary: Diary, *, number: int, hold: Row, on: dt.date) -> None:
@@ -49,9 +53,9 @@ def note_release(world: World, diary: Diary, *, number: int, hold: Row, on: dt.d
         device = written(world.devices[number])
         release = Row(Release, device=device)
         statement = Row(
-            ReleaseStatement, release=release, signed_at=moment(on, LAST), signed_on=on, signed_by=manager.person
+            ReleaseStatement, release=release, signed_at=moment(on, RELEASES), signed_on=on, signed_by=manager.person
         )
         lifted = Row(ReleasedHold, statement=statement, hold=written(hold))
         return Draft("release_signed", device, [release, statement, lifted])
 
-    diary.note(on, LAST, manager, draft)
+    diary.note(on, RELEASES, manager, draft)

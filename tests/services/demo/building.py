@@ -19,7 +19,7 @@ A_FEW = 60
 
 @contextmanager
 def built(blocker: Any, **options: Any) -> Iterator[None]:
-    """Within it, the record holds a demonstration; tests that use it ask for no database of their own."""
+    """Within it, the record holds a demonstration. The transactions of the tests lie inside this one."""
     with blocker.unblock(), transaction.atomic():
         build_demo(**options)
         yield

@@ -12,6 +12,8 @@ from pmcore.services.demo.scenes.listed import SCENES
 from pmcore.services.demo.world import World
 from tests.services.demo.building import A_FEW, built
 
+pytestmark = pytest.mark.django_db
+
 SEED = 11
 
 

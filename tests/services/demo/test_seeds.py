@@ -7,6 +7,8 @@ import pytest
 from tests.services.demo.building import A_FEW, built
 from tests.services.demo.test_scenes_independent import inspected
 
+pytestmark = pytest.mark.django_db
+
 
 @pytest.fixture(scope="module")
 def first(django_db_setup: None, django_db_blocker: Any) -> set[tuple[Any, ...]]:

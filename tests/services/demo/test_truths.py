@@ -1,7 +1,7 @@
 """At full size, for the seed of the fixtures and for another, what was planted is found again in the facts."""
 
 import datetime as dt
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterator
 from typing import Any
 
@@ -14,7 +14,9 @@ from pmcore.models import (
     Attempt,
     Calibration,
     DeviceIdentity,
+    DeviceRevision,
     Entry,
+    FindingDetails,
     Hold,
     HoldDetails,
     InspectionSession,
@@ -22,9 +24,13 @@ from pmcore.models import (
     ModelDetails,
     PartInstall,
     Placement,
+    PositionDetails,
+    ProviderDetails,
     Reading,
     ReasonNotDone,
     ReleasedHold,
+    RepairedFinding,
+    RevisionDetails,
     ServiceState,
     SiteDetails,
 )
@@ -32,7 +38,9 @@ from pmcore.queries.head import head
 from pmcore.queries.verification import verify
 from pmcore.services.demo.parameters import quillmere
 from pmcore.services.generate_due import generate_due
-from tests.services.demo.building import ENDS_ON, built, figure
+from tests.services.demo.building import BEGINS_ON, ENDS_ON, built, figure
+
+pytestmark = pytest.mark.django_db
 
 SPRING = (dt.date(2026, 4, 1), dt.date(2026, 6, 30))
 AT = dt.datetime(2026, 10, 31, 23, 30, tzinfo=dt.UTC)
@@ -50,7 +58,7 @@ def site(label: str) -> int:
 
 def test_about_640_devices_of_a_dozen_classes_all_under_a_plan():
     coverage = figure().coverage.share
-    assert coverage.of == coverage.part == quillmere().devices == 650
+    assert coverage.numerator == coverage.denominator == quillmere().devices == 650
     assert len(quillmere().classes) == 12
 
 
@@ -67,7 +75,8 @@ def test_no_access_at_one_site_in_one_quarter():
 def test_the_technicians_who_got_no_access_said_so():
     attempts = Attempt.objects.current().filter(outcome=AttemptOutcome.NO_ACCESS)
     assert attempts.values("due_inspection").distinct().count() == 24
-    assert all(SPRING[0] <= day <= SPRING[1] for day in attempts.values_list("tried_on", flat=True))
+    windows = attempts.values_list("tried_on", "due_inspection__opens_on", "due_inspection__closes_on")
+    assert all(opens_on <= day <= closes_on <= SPRING[1] for day, opens_on, closes_on in windows)
     reasons = ReasonNotDone.objects.current().filter(reason=ReasonCode.NO_ACCESS)
     assert reasons.count() == 18
 
@@ -152,9 +161,13 @@ def test_what_failed_was_held_and_almost_all_of_it_released():
 
 
 def test_one_part_moved_between_devices():
-    where = PartInstall.objects.current().order_by("from_on", "pk").values_list("device", "item", "from_on")
-    (donor, item, _), (gone_from, nothing, on), (recipient, again, fitted_on) = where
+    installs = PartInstall.objects.current().filter(
+        position__in=PositionDetails.objects.filter(label="Hand control socket").values("position")
+    )
+    where = installs.order_by("from_on", "pk").values_list("device", "item", "from_on")
+    (donor, item, _), (gone_from, nothing, on), (recipient, again, fitted_on), (mended, other, _) = where
     assert (donor, nothing, item, fitted_on) == (gone_from, None, again, on)
+    assert (mended, other == item) == (donor, False)
     assert recipient != donor
 
 
@@ -182,3 +195,124 @@ def test_nothing_was_entered_before_it_was_done():
 def test_the_history_verifies():
     report = verify(None)
     assert (report.faults, report.size) == ([], head().size)
+
+
+# What fails
+
+
+def in_service(devices: set[int]) -> float:
+    """Device-years from the first day to the last, less the days on hold."""
+    lifted = dict(ReleasedHold.objects.values_list("hold", "statement__signed_on"))
+    over = ENDS_ON + dt.timedelta(days=1)
+    held = sum(
+        (lifted.get(hold, over) - from_on).days
+        for hold, from_on in HoldDetails.objects.filter(hold__device__in=devices).values_list("hold", "from_on")
+    )
+    return ((over - BEGINS_ON).days * len(devices) - held) / 365.25
+
+
+def devices_of(name: str) -> set[int]:
+    model = ModelDetails.objects.current().get(name=name).device_model_id
+    return set(DeviceIdentity.objects.current().filter(device_model=model).values_list("device", flat=True))
+
+
+def failures(devices: set[int], **asked: Any) -> int:
+    found = FindingDetails.objects.current().filter(finding__device__in=devices, failure="functional", **asked)
+    return int(found.count())
+
+
+@pytest.mark.parametrize(("label", "failed", "years"), [("A", 18, 90), ("B", 42, 60)])
+def test_a_hand_control_fails_more_often_since_its_revision(label, failed, years):
+    revision = RevisionDetails.objects.current().get(label=label).revision_id
+    devices = set(DeviceRevision.objects.current().filter(revision=revision).values_list("device", flat=True))
+    assert devices <= devices_of("Marl")
+    assert failures(devices, subsystem="controls") == failed
+    assert in_service(devices) == pytest.approx(years, abs=0.5)
+
+
+@pytest.mark.parametrize(("here", "failed", "years"), [(True, 29, 72), (False, 15, 198)])
+def test_pumps_are_knocked_about_at_one_site(here, failed, years):
+    placed = Placement.objects.current().on(ENDS_ON).filter(device__in=devices_of("Combe"))
+    chosen = placed.filter(area__site=site("FL")) if here else placed.exclude(area__site=site("FL"))
+    devices = set(chosen.values_list("device", flat=True))
+    assert failures(devices, cause="impact") == failed
+    assert in_service(devices) == pytest.approx(years, abs=0.5)
+
+
+def battery_lives(name: str) -> Iterator[tuple[float, float, bool]]:
+    """Of each battery set its age when the record begins to know it, its age at the end, and whether it died."""
+    deaths = set(
+        FindingDetails.objects.current().filter(cause="battery").values_list("finding__device", "discovered_on")
+    )
+    first = PositionDetails.objects.current().get(position__device_model=model_of(name), label="Battery 1")
+    rows = PartInstall.objects.current().filter(position=first.position).order_by("device", "from_on")
+    fitted = list(rows.values_list("device", "from_on", "fitted_on"))
+    for (device, from_on, fitted_on), following in zip(fitted, [*fitted[1:], (None, None, None)], strict=True):
+        left_on = following[1] if following[0] == device else ENDS_ON
+        month = 365.25 / 12
+        yield (from_on - fitted_on).days / month, (left_on - fitted_on).days / month, (device, left_on) in deaths
+
+
+def model_of(name: str) -> int:
+    return int(ModelDetails.objects.current().get(name=name).device_model_id)
+
+
+@pytest.mark.parametrize(("name", "low", "high"), [("Rill 2", 29.5, 34.6), ("Grike", 48.0, 72.0)])
+def test_one_kind_of_battery_dies_before_its_time_and_another_does_not(name, low, high):
+    """With the shape known, the likeliest Weibull scale is (sum of (exit^k - entry^k) / deaths)^(1/k): in closed form,
+    from the likelihood of lives that were seen from an age on and perhaps not to their end."""
+    lives = list(battery_lives(name))
+    deaths = sum(died for _, _, died in lives)
+    scale = (sum(end**4 - start**4 for start, end, _ in lives) / deaths) ** 0.25
+    assert low < scale < high
+    assert all(end <= 36.1 for _, end, _ in lives)
+
+
+def test_use_errors_in_one_theatre_end_with_the_training():
+    trained_on = quillmere().scenes["use_error"]["trained_on"]
+    theatre = AreaDetails.objects.current().get(name="Theatre 2").area_id
+    rows = FindingDetails.objects.current().filter(
+        fault_report__isnull=False, subsystem="controls", finding__device__in=use_error_devices()
+    )
+    counts: Counter[tuple[str, bool]] = Counter()
+    for area, day, cause in rows.values_list("area", "discovered_on", "cause"):
+        where = "elsewhere" if area != theatre else "before" if day < trained_on else "after"
+        counts[where, cause == "use_error"] += 1
+    found = {where: (counts[where, True], counts[where, True] + counts[where, False]) for where, _ in counts}
+    assert found == {"before": (34, 70), "elsewhere": (22, 180), "after": (6, 40)}
+    errors = rows.filter(cause="use_error")
+    assert not errors.filter(Q(training_on__isnull=True) | Q(second_person__isnull=True)).exists()
+
+
+def use_error_devices() -> set[int]:
+    return set().union(*(devices_of(name) for name in ("Clint 40", "Heugh", "Corrie", "Swallet", "Clough")))
+
+
+def test_repairs_by_one_provider_come_back():
+    """By provider: releases, and how many devices failed in the same subsystem by the thirtieth day after."""
+    reported = defaultdict(list)
+    for device, part, day in FindingDetails.objects.current().values_list(
+        "finding__device", "subsystem", "discovered_on"
+    ):
+        reported[device, part].append(day)
+    counts: Counter[tuple[str, bool]] = Counter()
+    names = dict(ProviderDetails.objects.values_list("provider", "name"))
+    parts = dict(FindingDetails.objects.values_list("finding", "subsystem"))
+    rows = RepairedFinding.objects.filter(details__provider__isnull=False)
+    for finding, device, day, provider in rows.values_list(
+        "finding", "finding__device", "details__performed_on", "details__provider"
+    ):
+        assert (ENDS_ON - day).days >= 30
+        came_back = any(0 < (again - day).days <= 30 for again in reported[device, parts[finding]])
+        counts["Oxmere" if names[provider] == "Oxmere Repair Guild" else "others", came_back] += 1
+    assert counts == {("Oxmere", True): 20, ("Oxmere", False): 70, ("others", True): 20, ("others", False): 380}
+
+
+def test_a_tiny_group_failed_twice_in_a_year_and_a_half():
+    revision = RevisionDetails.objects.current().get(label="2").revision_id
+    change = DeviceRevision.objects.current().get(revision=revision)
+    days = FindingDetails.objects.current().filter(
+        finding__device=change.device, failure="functional", discovered_on__gte=change.from_on
+    )
+    assert days.count() == 2
+    assert (ENDS_ON - change.from_on).days / 365.25 == pytest.approx(1.5, abs=0.01)

@@ -7,13 +7,19 @@ from pmcore.services.demo.changes import Changes
 from pmcore.services.demo.diary import Diary
 from pmcore.services.demo.rota import Rota
 from pmcore.services.demo.scenes import (
+    batteries,
     doubted_instrument,
+    hand_control,
     identical_readings,
+    impact,
     intervals,
     late_result,
     moved_part,
     no_access,
     not_located,
+    returns,
+    tiny_group,
+    use_error,
     workshop_floor,
 )
 from pmcore.services.demo.world import World
@@ -38,4 +44,11 @@ SCENES = (
     Scene("load_cells", intervals.load_cells),
     Scene("monitor_checks", intervals.monitor_checks),
     Scene(moved_part.NAME, note=moved_part.note),
+    Scene(hand_control.NAME, note=hand_control.note),
+    Scene(impact.NAME, note=impact.note),
+    Scene(batteries.SHORT_LIVED, note=batteries.short_lived),
+    Scene(batteries.LONG_LIVED, note=batteries.long_lived),
+    Scene(use_error.NAME, note=use_error.note),
+    Scene(returns.NAME, note=returns.note),
+    Scene(tiny_group.NAME, note=tiny_group.note),
 )

@@ -11,7 +11,7 @@ from pmcore.services.demo.changes import Change, Changes
 from pmcore.services.demo.diary import LATER, Diary
 from pmcore.services.demo.fleet import Machine, Occurrence
 from pmcore.services.demo.rota import Rota
-from pmcore.services.demo.scenes.picking import closing, core, draws_of, parameters_of
+from pmcore.services.demo.scenes.picking import closing, draws_of, parameters_of, plain
 from pmcore.services.demo.world import World
 from pmcore.services.preparation import Draft
 
@@ -61,7 +61,7 @@ def _searches(world: World, rota: Rota) -> list[_Search]:
     said, draws = parameters_of(world, NAME), draws_of(world, NAME)
     found = []
     for device_class, number in said["numbers"].items():
-        pool = core(world, site=said["site"], device_class=device_class)
+        pool = plain(world, site=said["site"], device_class=device_class)
         for machine in draws.sample(pool, min(number, len(pool))):
             window = closing(world, said, [machine])[0]
             first, second = sorted(draws.sample(rota.rounds(machine.technician, window.opens_on, window.closes_on), 2))

@@ -26,6 +26,13 @@ def core(world: World, *, site: str | None = None, device_class: str | None = No
     ]
 
 
+def plain(world: World, *, site: str, device_class: str) -> list[Machine]:
+    """Of these, devices of the class's last model: scenes that take devices out of use leave alone the models whose
+    days in service are counted elsewhere."""
+    found = core(world, site=site, device_class=device_class)
+    return [machine for machine in found if machine.model == machine.device_class.models[-1]]
+
+
 def closing(world: World, said: Any, fleet: Iterable[Machine]) -> list[Occurrence]:
     """Their windows that close in the scene's period; without one, in the whole history."""
     period = (said.get("starts_on", world.begins_on), said.get("ends_on", world.ends_on))
@@ -35,3 +42,13 @@ def closing(world: World, said: Any, fleet: Iterable[Machine]) -> list[Occurrenc
 def scaled(planted: int, of: int, there: int) -> int:
     """The planted number where as many are there as planned; fewer in the same proportion."""
     return planted if there == of else round(planted * there / of)
+
+
+def of_model(world: World, device_class: str, model: str) -> list[Machine]:
+    return [machine for machine in core(world, device_class=device_class) if machine.model.name == model]
+
+
+def part_of(world: World, planted: int) -> int:
+    """The planted number; in a demonstration with fewer devices as much less, but one at least."""
+    share = min(1.0, len(world.fleet) / world.parameters.devices)
+    return max(1, round(planted * share))

@@ -14,10 +14,10 @@ from pmcore.engines.vocabulary import (
 )
 from pmcore.models import Finding, FindingDetails, Hold, HoldDetails, PartNeed, PartNeedDetails, Placement
 from pmcore.models.rows import Row
-from pmcore.services.demo.diary import LAST, LATER, Diary
+from pmcore.services.demo.diary import LATER, REPAIRS, Diary
 from pmcore.services.demo.fleet import Machine
 from pmcore.services.demo.rota import Rota
-from pmcore.services.demo.scenes.picking import core, draws_of, parameters_of
+from pmcore.services.demo.scenes.picking import draws_of, parameters_of, plain
 from pmcore.services.demo.world import World, written
 from pmcore.services.preparation import Draft
 
@@ -25,9 +25,8 @@ NAME = "workshop_floor"
 
 _WRONG = (
     (Subsystem.COVERS, "A cover is broken off."),
-    (Subsystem.CONTROLS, "A key of the panel does not answer."),
+    (Subsystem.DRIVE, "A motor hums."),
     (Subsystem.BRAKES, "A castor is bent."),
-    (Subsystem.POWER, "It switches itself off on battery."),
 )
 
 
@@ -41,7 +40,7 @@ def note(world: World, rota: Rota, diary: Diary) -> None:
     days = rota.working(said["site"], said["starts_on"], said["ends_on"])
     carried = 0
     for device_class, number in said["numbers"].items():
-        pool = core(world, site=said["site"], device_class=device_class)
+        pool = plain(world, site=said["site"], device_class=device_class)
         for machine in draws.sample(pool, min(number, len(pool))):
             day = draws.choice(days)
             wrong, waits = draws.choice(_WRONG), carried % 2 == 0
@@ -50,7 +49,7 @@ def note(world: World, rota: Rota, diary: Diary) -> None:
             finding = Row(Finding)
             diary.note(day, LATER, actor, _found(world, machine, day, finding, wrong))
             if waits:
-                diary.note(day, LAST, actor, _wanted(world, machine, day, finding))
+                diary.note(day, REPAIRS, actor, _wanted(world, machine, day, finding))
             carried += 1
 
 
@@ -72,7 +71,7 @@ def _found(
         hold = Row(Hold, device=device)
         details = Row(
             FindingDetails, finding=finding, from_on=day, discovered_on=day, discovery=Discovery.REPAIR,
-            subsystem=wrong[0], mode=wrong[1], cause=Cause.NOT_KNOWN, failure=FailureKind.COSMETIC,
+            subsystem=wrong[0], mode=wrong[1], cause=Cause.NOT_KNOWN, failure=FailureKind.POTENTIAL,
             severity=Severity.MINOR,
         )  # fmt: skip
         held = Row(
