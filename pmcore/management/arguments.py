@@ -2,6 +2,7 @@
 
 import datetime as dt
 import re
+from argparse import ArgumentTypeError
 
 from django.core.management.base import CommandError
 
@@ -14,13 +15,13 @@ def day(text: str) -> dt.date:
     try:
         return dt.date.fromisoformat(text)
     except ValueError:
-        raise CommandError(f"{text!r} is no date: write it as 2026-10-31.") from None
+        raise ArgumentTypeError(f"{text!r} is no date: write it as 2026-10-31.") from None
 
 
 def month(text: str) -> tuple[dt.date, dt.date]:
     """First and last day of a month as 2026-09."""
     if not re.fullmatch(r"\d{4}-\d{2}", text) or not 1 <= int(text[5:]) <= 12 or int(text[:4]) < 1:
-        raise CommandError(f"{text!r} is no month: write it as 2026-09.")
+        raise ArgumentTypeError(f"{text!r} is no month: write it as 2026-09.")
     first = dt.date(int(text[:4]), int(text[5:]), 1)
     return first, (first + dt.timedelta(days=31)).replace(day=1) - dt.timedelta(days=1)
 

@@ -8,6 +8,7 @@ from pmcore.engines.vocabulary import Counted
 from pmcore.queries.arrivals import Arrival
 from pmcore.queries.compliance import ComplianceReport
 from pmcore.queries.device_labels import DeviceLabel
+from pmcore.queries.doubts import Doubt
 from pmcore.queries.figure_changes import FigureChange
 from pmcore.queries.standing_lists import Listed
 
@@ -41,7 +42,9 @@ def sentence(report: ComplianceReport) -> str:
     if tally.no_reason:
         rest.append(f"{tally.no_reason} not done and no reason recorded")
     tail = f"; {', '.join(rest)}" if rest else ""
-    return f"Of {tally.due:,} inspections whose windows closed {period}, {tally.met:,} were met ({tally.share}){tail}."
+    what = "inspection whose window" if tally.due == 1 else "inspections whose windows"
+    were = "was" if tally.met == 1 else "were"
+    return f"Of {tally.due:,} {what} closed {period}, {tally.met:,} {were} met ({tally.share}){tail}."
 
 
 def share_words(share: Share) -> str:
@@ -70,6 +73,7 @@ def lists(report: ComplianceReport) -> Iterator[tuple[str, list[str]]]:
     uncovered = [str(labels[each.device]) for each in report.coverage.uncovered]
     used = [_used(each, labels) for each in report.arrivals if each.used_on is not None]
     waiting = [f"{labels[each.device]}, since {each.arrived_on}" for each in report.arrivals if not each.inspected_on]
+    doubted = [_doubted(each, labels) for each in report.doubts]
     yield from _filled(
         ("Neither a plan nor a signed statement that none is needed", uncovered),
         ("High-risk and life-support inspections not done", _lines(found.high_risk_misses, labels, _missed)),
@@ -80,6 +84,7 @@ def lists(report: ComplianceReport) -> Iterator[tuple[str, list[str]]]:
         ("Ended: left the inventory by the due date", _lines(found.ended, labels, lambda each: f"on {each.left_on}")),
         ("Suspended: sealed before the window opened", _lines(found.suspended, labels, _sealed)),
         ("Used before the incoming inspection", used),
+        ("In doubt: read with an instrument that was found out of tolerance", doubted),
         ("Came in and not inspected yet", waiting),
     )
 
@@ -113,6 +118,10 @@ def _gap(each: Listed) -> str:
         return "done"
     days = (each.completed_on - each.previous_on).days
     return f"{days} days after {each.previous_on}, by {each.latest_on} at the latest"
+
+
+def _doubted(each: Doubt, labels: Mapping[int, DeviceLabel]) -> str:
+    return f"{labels[each.device]}: {', '.join(each.steps)} on {each.performed_on}, found on {each.found_on}"
 
 
 def _used(each: Arrival, labels: Mapping[int, DeviceLabel]) -> str:

@@ -19,6 +19,7 @@ from pmcore.queries.arrivals import Arrival, arrivals_between
 from pmcore.queries.asked import BadPeriod, check_asked, sites_allowed
 from pmcore.queries.coverage import InInventory, Places, inventory_on
 from pmcore.queries.device_labels import DeviceLabel, labels_of
+from pmcore.queries.doubts import Doubt, doubts_on
 from pmcore.queries.group_names import group_names
 from pmcore.queries.read_standings import standings_between
 from pmcore.queries.standing_catalogue import catalogue
@@ -65,8 +66,11 @@ class Coverage:
 
 @dataclass(frozen=True, slots=True)
 class ComplianceReport:
-    """`census`: devices overdue on `as_of` ÷ devices under a plan, whatever the period; `devices`: devices with
-    everything met ÷ devices with anything due; `labels`: every device that stands by name anywhere in the report."""
+    """`devices`: devices with everything met ÷ devices with anything due. `census`: devices overdue on `as_of` ÷
+    devices under a plan, at the places asked for, whatever the period, risk class and basis; `doubts`: inspections in
+    doubt on that day, whatever the period. `labels`: every
+    device that stands by name anywhere in the report.
+    """
 
     asked: ComplianceFilter
     as_of: dt.date
@@ -78,6 +82,7 @@ class ComplianceReport:
     census: Share
     arrivals: tuple[Arrival, ...]
     lists: Lists
+    doubts: tuple[Doubt, ...]
     labels: Mapping[int, DeviceLabel]
 
 
@@ -98,14 +103,19 @@ def compliance(
     sites = sites_allowed(actor, asked.sites)
     facts = catalogue(known)
     read = standings_between(asked.starts_on, asked.ends_on, as_of=as_of, catalogue=facts)
-    read = read.where(_chosen(read, asked, sites))
-    standings = read.where(_in_period(read, asked))
-    counted = counted_on(standings.days, as_of)
     overdue = set(read.device[states_on(read.days, as_of) == STATES.index(DueState.OVERDUE)].tolist())
+    standings = chosen_in_period(read, asked, sites)
+    counted = counted_on(standings.days, as_of)
     inventory = inventory_on(as_of, known, Places(sites, asked.areas, asked.device_classes), among=overdue)
     arrivals = _arrivals(asked, sites, as_of, known)
     lists = lists_of(standings, counted, as_of, facts)
-    named = lists.devices | {each.device for each in inventory.uncovered} | {each.device for each in arrivals}
+    doubts = tuple(each for each in doubts_on(as_of, known) if sites is None or each.site in sites)
+    named = (
+        lists.devices
+        | {each.device for each in doubts}
+        | {each.device for each in inventory.uncovered}
+        | {each.device for each in arrivals}
+    )
     return ComplianceReport(
         asked=asked,
         as_of=as_of,
@@ -117,6 +127,7 @@ def compliance(
         census=Share(len(inventory.planned_among), inventory.planned),
         arrivals=arrivals,
         lists=lists,
+        doubts=doubts,
         labels=labels_of(named, on=as_of, known=known),
     )
 

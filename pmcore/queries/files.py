@@ -46,7 +46,6 @@ class AttachedFile(NamedTuple):
     entry: int
     sha256: Any
     size: Any
-    name: Any
 
 
 def damaged(known: int, progress: Progress | None = None) -> Iterator[tuple[str, AttachedFile]]:

@@ -247,8 +247,8 @@ def restored(digests: Sequence[str]) -> list[tuple[Any, Any]]:
 
 
 def attachments() -> Iterator[tuple[Any, ...]]:
-    """id, entry, sha256, size and name of each attached file."""
-    names = ["id", "entry", "sha256", "size", "name"]
+    """id, entry, sha256 and size of each attached file."""
+    names = ["id", "entry", "sha256", "size"]
     return _pages(Attachment._meta.db_table, _columns(Attachment, names), ["id"])
 
 

@@ -30,7 +30,7 @@ def run(data: Path, *arguments: str | bytes) -> subprocess.CompletedProcess[str]
         (["create_account", "wim", "--name=W", "--role=manager", b"--email=" + NO_UTF8], "email: '\\udcff'"),
         (["create_account", "wim", "--name=W", "--role=manager", b"--site=" + NO_UTF8], "site: '\\udcff'"),
         (["generate_due", b"--site=" + NO_UTF8], "site: '\\udcff'"),
-        (["generate_due", b"--as-of=" + NO_UTF8], "as_of: '\\udcff'"),
+        (["compliance", "--period=2026-09", b"--site=" + NO_UTF8], "site: '\\udcff'"),
     ],
 )
 def test_bytes_that_are_no_text_are_named(tmp_path: Path, arguments: list[str | bytes], named: str) -> None:
@@ -39,10 +39,14 @@ def test_bytes_that_are_no_text_are_named(tmp_path: Path, arguments: list[str | 
     assert done.stderr.splitlines() == [f"CommandError: {named} is no text, it holds bytes that are no UTF-8."]
 
 
-def test_a_day_that_is_none_is_one_line(tmp_path: Path) -> None:
-    done = run(tmp_path, "generate_due", "--as-of", "31.10.2026", "--skip-checks")
-    assert (done.returncode, done.stdout) == (1, "")
-    assert done.stderr.splitlines() == ["CommandError: '31.10.2026' is no date: write it as 2026-10-31."]
+@pytest.mark.parametrize("day", ["31.10.2026", NO_UTF8])
+@pytest.mark.parametrize("command", ["generate_due", "compliance"])
+def test_a_day_that_is_none_is_one_line_under_the_usage(tmp_path: Path, command: str, day: str | bytes) -> None:
+    done = run(tmp_path, command, "--as-of", day)
+    shown = "\\udcff" if day == NO_UTF8 else day
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr.splitlines()[-1].endswith(f"argument --as-of: '{shown}' is no date: write it as 2026-10-31.")
+    assert "Traceback" not in done.stderr
 
 
 def test_what_a_program_hands_over_is_checked_too() -> None:

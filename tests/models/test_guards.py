@@ -5,7 +5,7 @@ from django.core.exceptions import ImproperlyConfigured
 from django.db import IntegrityError, connection, transaction
 
 from pmcore.checks import guards_stand, refuse_to_start_unguarded
-from pmcore.models import Entry, Placement, Text, guards
+from pmcore.models import DeviceIdentity, Entry, Placement, Text, guards
 from pmcore.models.base import Recorded
 from pmcore.queries.verification import verify
 from tests.history import small_history
@@ -84,11 +84,11 @@ def test_insert_or_replace_is_refused() -> None:
 @on_sqlite
 def test_insert_or_replace_over_another_unique_column_is_refused() -> None:
     small_history()
-    placement = Placement.objects.current().first()
-    assert placement is not None
+    known = DeviceIdentity.objects.get()
     refused(
-        "INSERT OR REPLACE INTO pmcore_placement (id, entry, device_id, area_id, from_on) VALUES (%s, %s, %s, %s, %s)",
-        10_000, placement.entry, placement.device_id, placement.area_id, placement.from_on.isoformat(),
+        "INSERT OR REPLACE INTO pmcore_deviceidentity (id, entry, device_id, device_model_id, serial) "
+        "VALUES (%s, %s, %s, %s, %s)",
+        10_000, known.entry, known.device_id, known.device_model_id, known.serial,
     )  # fmt: skip
 
 

@@ -1,4 +1,5 @@
-"""The rules of completion, 1 to 24, as far as the worked examples leave something to ask. Rule 25: test_asked.py."""
+"""The rules of completion, 1 to 24, as far as the worked examples leave something to ask. Rule 23 stands in
+test_doubts.py, rule 25 in test_asked.py."""
 
 import datetime as dt
 
@@ -14,6 +15,7 @@ from pmcore.engines.vocabulary import (
     HoldReason,
     InspectionKind,
     Outcome,
+    OwnershipKind,
     ReasonCode,
 )
 from pmcore.models import CarriedOver, DueInspection, ReasonNotDone
@@ -22,6 +24,7 @@ from pmcore.services.departures import leave_inventory
 from pmcore.services.devices import move_device
 from pmcore.services.figure_settings import set_value
 from pmcore.services.holds import place_hold
+from pmcore.services.loans import lend_device, receive_device
 from pmcore.services.locating import find_again, mark_not_located
 from pmcore.services.plans import end_plan
 from pmcore.services.readings import ReadingLine
@@ -187,6 +190,26 @@ def test_rule_14_found_in_use_is_due_at_once():
     story.device = story.add_device("OM-3", day(6, 1), found_in_use=True)
     story.sweep(day(6, 1))
     assert DueInspection.objects.get(device=story.device, due_on=day(6, 1)).opens_on == day(6, 1)
+
+
+def test_rule_15_ours_lent_out_is_still_due():
+    story = a_story()
+    lend_device(device=story.device, borrower="Halden Cove", from_on=day(5, 10), **story.by(day(5, 10)))
+    story.sweep(day(5, 11))
+    assert word(story, day(7, 31)) == Counted.NO_REASON
+
+
+@pytest.mark.parametrize(("until_on", "due"), [(day(1, 3), 0), (day(1, 4), 1), (None, 1)])
+def test_rule_15_a_loan_gets_a_periodic_plan_only_if_it_stays_longer_than_the_interval(until_on, due):
+    story = a_story(last_done=None, with_device=False, swept=())
+    on = day(1, 3, 2025)
+    story.device = receive_device(
+        device_model=story.model, serial="OM-9", kind=OwnershipKind.ON_LOAN, area=story.areas[0], from_on=on,
+        until_on=until_on, **story.by(on),
+    ).subject  # fmt: skip
+    story.inspect(on, kind=InspectionKind.INCOMING)
+    story.sweep(day(1, 4, 2025), day(5, 1))
+    assert story.report().tally.due == due
 
 
 def test_rule_16_a_tag_that_moves_takes_nothing_along():

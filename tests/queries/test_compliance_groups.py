@@ -2,6 +2,7 @@
 
 import pytest
 
+from pmcore.engines.compliance import Share
 from pmcore.engines.vocabulary import Grouping, PlanBasis, RiskClass
 from pmcore.services.risk import override_risk
 from tests.story import Story, a_story, day, numbers
@@ -64,3 +65,12 @@ def test_rule_21_the_high_risk_list_holds_the_alternate_programme_too():
     (missed,) = story.report(*YEAR, as_of=day(12, 31)).lists.high_risk_misses
     assert (missed.risk_class, missed.basis) == (RiskClass.HIGH_RISK, PlanBasis.ALTERNATE)
     assert str(story.report(*YEAR, as_of=day(12, 31)).labels[missed.device]) == "Orvane Sedge, serial OS-1"
+
+
+def test_the_census_belongs_to_the_places_and_not_to_risk_or_basis():
+    story = two_wards()
+    on = day(12, 31)
+    assert story.report(*YEAR, as_of=on).census == Share(1, 2)
+    assert story.report(*YEAR, as_of=on, risk_classes=frozenset({RiskClass.OTHER})).census == Share(1, 2)
+    assert story.report(*YEAR, as_of=on, sites=frozenset({story.sites[0]})).census == Share(0, 1)
+    assert story.report(*YEAR, as_of=on, sites=frozenset({story.sites[1]})).census == Share(1, 1)

@@ -10,7 +10,7 @@ from tests.story import Story, a_story, day
 
 pytestmark = pytest.mark.django_db
 
-STATEMENTS = 31  # one of them asks for the size of the history
+STATEMENTS = 33  # one of them asks for the size of the history
 
 
 def statements(story: Story, **asked) -> int:

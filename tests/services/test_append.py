@@ -1,6 +1,7 @@
 """One entry or nothing: what the writer takes, and each thing that it refuses by name."""
 
 import datetime as dt
+import gc
 from collections.abc import Callable
 from decimal import Decimal
 from typing import Any
@@ -14,6 +15,7 @@ from pmcore.models import (
     Device,
     DueInspection,
     Entry,
+    InspectionSession,
     MeterReading,
     Person,
     PersonDetails,
@@ -21,8 +23,10 @@ from pmcore.models import (
     Reading,
     Site,
     SiteDetails,
+    TagHeld,
     Text,
 )
+from pmcore.models.kinds import KINDS
 from pmcore.models.rows import Row
 from pmcore.queries.columns import MAX_INT, MAX_TEXT, BadValue
 from pmcore.queries.head import head
@@ -37,6 +41,7 @@ from pmcore.services.refusals import (
     UnknownReference,
 )
 from tests.history import AT, JANUARY, MARCH, World, a_device, a_move, day, small_world, some_due, written
+from tests.samples import Everything
 
 pytestmark = pytest.mark.django_db
 
@@ -224,7 +229,7 @@ def test_an_entry_without_rows_is_refused(world: World) -> None:
 
 def test_a_subject_of_another_kind_is_refused(world: World) -> None:
     with pytest.raises(UnknownReference, match="There is no device"):
-        written("inspections_due", world.site, _due(world))
+        written("inspections_due", world.site, _due(world, device=world.site))
     person = Row(Person)
     with pytest.raises(UnknownKind, match="cannot be about"):
         written("area_opened", person, Row(Area, site=world.site))
@@ -268,19 +273,12 @@ def test_too_many_rows_at_once_are_refused(world: World) -> None:
 
 
 def test_two_current_facts_of_one_day_conflict_by_name(world: World) -> None:
-    a_move(world, world.ward, MARCH)
+    written("area_described", world.ward, _area(world))
     size = head().size
     with pytest.raises(Conflict) as conflict:
-        a_move(world, world.theatre, MARCH)
-    assert conflict.value.constraint == "placement_once_a_day"
+        written("area_described", world.ward, _area(world, name="W 6"))
+    assert conflict.value.constraint == "areadetails_once_a_day"
     assert head().size == size
-
-
-def test_one_due_inspection_twice_conflicts_by_name(world: World) -> None:
-    some_due(world, day("2026-06-15"))
-    with pytest.raises(Conflict) as conflict:
-        some_due(world, day("2026-06-15"))
-    assert conflict.value.constraint == "dueinspection_once"
 
 
 def test_a_window_that_closes_before_it_opens_is_refused_by_name(world: World) -> None:
@@ -299,10 +297,13 @@ def test_what_was_replaced_cannot_be_replaced_again(world: World) -> None:
     assert head().size == size
 
 
+def _tag(world: World, tag: str) -> Row:
+    return Row(TagHeld, device=world.device, from_on=MARCH, tag=tag)
+
+
 def test_one_bad_draft_keeps_the_whole_transaction_out(world: World) -> None:
     size = head().size
-    good = Draft("device_placed", world.device, [Row(Placement, device=world.device, area=world.ward, from_on=MARCH)])
-    bad = Draft("device_placed", world.device, [Row(Placement, device=world.device, area=world.ward, from_on=JANUARY)])
+    good, bad = (Draft("tag_set", world.device, [_tag(world, tag)]) for tag in ("T-1", "T-2"))
     with pytest.raises(Conflict):
         append_many([good, bad], actor=SYSTEM, at=AT)
     assert head().size == size
@@ -310,13 +311,24 @@ def test_one_bad_draft_keeps_the_whole_transaction_out(world: World) -> None:
 
 
 def test_numbers_with_a_reading_need_a_unit() -> None:
-    from tests.samples import Everything
-
+    inspection_entry = KINDS["inspection_recorded"]
     everything = Everything()
-    everything.write()
-    session = Reading.objects.first()
-    assert session is not None
-    device = session.session.inspection.device_id
+    everything.entry(inspection_entry)
+    session = InspectionSession.objects.get()
+    columns = {f.name: getattr(session, f.attname) for f in InspectionSession._meta.fields}
+    left_out = {"id", "entry", "replaced_by", "note"}
+    again = Row(InspectionSession, **{name: value for name, value in columns.items() if name not in left_out})
     with pytest.raises(Conflict) as conflict:
-        written("inspection_recorded", device, _reading(session=session.session_id, as_found="0.12"))
+        written("inspection_recorded", session.inspection.device_id, again, _reading(session=again, as_found="0.12"))
     assert conflict.value.constraint == "reading_has_unit"
+
+
+def test_bulk_work_leaves_garbage_collection_as_it_was():
+    world = small_world()
+    drafts = (Draft("device_placed", world.device, [Row(Placement, device=world.device, area=world.ward, from_on=d)])
+              for d in (day("2026-05-01"), day("2026-05-02")))  # fmt: skip
+    for _ in append_in_batches(drafts, actor=SYSTEM, at=AT):
+        assert gc.isenabled()
+    with pytest.raises(UnknownKind):
+        list(append_in_batches([Draft("no_such_kind", world.device)], actor=SYSTEM, at=AT))
+    assert gc.isenabled()

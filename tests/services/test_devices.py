@@ -28,7 +28,7 @@ from pmcore.services.devices import (
     register_device,
     set_tag,
 )
-from pmcore.services.refusals import Conflict, UnknownReference, WrongSite
+from pmcore.services.refusals import UnknownReference, WrongSite
 from pmcore.services.service_states import HasLeft
 from tests.cast import AT, JANUARY, Hospital, a_device, a_hospital, check_refused
 from tests.history import MARCH
@@ -118,9 +118,10 @@ def test_a_device_moves_from_a_day_on(hospital: Hospital) -> None:
     assert (before.area_id, placed.on(MARCH).get().area_id) == (hospital.theatre, hospital.ward)
 
 
-def test_a_device_stands_at_one_place_a_day(hospital: Hospital) -> None:
-    with check_refused(Conflict, "placement_once_a_day"):
-        move_device(device=hospital.device, area=hospital.ward, from_on=JANUARY, actor=hospital.odile, at=AT)
+def test_a_device_that_is_moved_twice_a_day_stands_where_it_was_moved_last(hospital: Hospital) -> None:
+    for area in (hospital.ward, hospital.theatre, hospital.ward):
+        move_device(device=hospital.device, area=area, from_on=MARCH, actor=hospital.odile, at=AT)
+    assert Placement.objects.current().on(MARCH).get(device=hospital.device).area_id == hospital.ward
 
 
 def test_a_device_moves_on_a_day_that_has_come_and_while_it_is_here(hospital: Hospital) -> None:

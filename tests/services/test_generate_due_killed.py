@@ -9,7 +9,7 @@ from pmcore.models import SiteSweep
 from pmcore.queries.verification import verify
 from pmcore.services import append as writer
 from pmcore.services import generate_due as sweep
-from pmcore.services import inserts, lock
+from pmcore.services import inserts, lock, preparation
 from tests.cast import AT, Hospital, a_device, a_hospital
 from tests.due_cast import a_plan, a_procedure, due_days
 from tests.kills import comes_to_its_end
@@ -20,7 +20,7 @@ pytestmark = [
 ]
 
 STEP = 31  # lines from one kill to the next; a prime, so that loops are not met at one place only
-WATCHED = {writer, inserts, lock, sweep}
+WATCHED = {writer, preparation, inserts, lock, sweep}
 
 
 def swept(hospital: Hospital, as_of: dt.date) -> None:
@@ -56,7 +56,7 @@ def test_a_kill_at_any_line_is_made_good_by_the_next_sweep(monkeypatch: pytest.M
     hospital = a_hospital()
     a_plan(hospital, a_procedure())
     sweeps, line = Sweeps(hospital), 1
-    monkeypatch.setattr(writer, "ROWS_AT_ONCE", 4)
+    monkeypatch.setattr(sweep, "ROWS_AT_ONCE", 6)
     while sweeps.kill_and_run_again(line):
         line += STEP
     for late in range(line - STEP + 1, line):  # the last lines one by one: the mark is moved there

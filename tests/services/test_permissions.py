@@ -61,6 +61,7 @@ ELSEWHERE = {
     "approve a procedure": "test_procedures",
     "make a plan": "test_plans",
     "change a setting": "test_figure_settings",
+    "assess risk": "test_risk",
     "record an inspection": "test_inspections",
     "correct an inspection": "test_session_corrections",
     "place a hold": "test_holds",

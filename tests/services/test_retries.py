@@ -41,6 +41,16 @@ def test_a_retry_is_answered_although_its_sender_may_do_nothing_any_more(deed: s
 
 
 @pytest.mark.parametrize("deed", DEEDS)
+def test_a_key_that_comes_back_for_another_deed_is_refused(deed: str) -> None:
+    hospital, request = a_hospital(), Request.of("tablet-7-0001", {"the same": "content"})
+    do(deed, hospital, SYSTEM, 0, request=request)
+    # A wrong placement is put right by an entry of the kind that moves a device: those two share their kind.
+    another = next(other for other in DEEDS if {deed, other} != {"correct a device", "move a device"} and other != deed)
+    with check_refused(RequestReused):
+        do(another, hospital, SYSTEM, 0, request=request)
+
+
+@pytest.mark.parametrize("deed", DEEDS)
 def test_a_key_that_comes_back_with_another_content_is_refused(deed: str) -> None:
     hospital = a_hospital()
     do(deed, hospital, SYSTEM, 0, request=Request.of("tablet-7-0001", {"number": 0}))

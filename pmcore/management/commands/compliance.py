@@ -2,13 +2,14 @@
 
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 
 from pmcore import clock
 from pmcore.engines.records import SYSTEM
 from pmcore.engines.vocabulary import Grouping, PlanBasis, RiskClass
 from pmcore.management import wording
 from pmcore.management.arguments import day, earliest_today, month, sites_labelled
+from pmcore.management.checked import CheckedCommand
 from pmcore.queries.asked import AskedRefused
 from pmcore.queries.compliance import ComplianceFilter, ComplianceReport, compliance
 from pmcore.queries.figure_changes import FigureChange, figure_changes
@@ -17,7 +18,7 @@ from pmcore.queries.head import head
 _MOST_LISTED = 20
 
 
-class Command(BaseCommand):
+class Command(CheckedCommand):
     help = "How many of the inspections whose windows closed in a period were met, and what stands beside."
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -83,6 +84,6 @@ class Command(BaseCommand):
                 say(f"  … and {len(lines) - most} more (--all lists them)")
 
     def _explain(self, changes: list[FigureChange]) -> None:
-        self.stdout.write(f"\nWhat changed since then: {len(changes)} due inspections")
+        self.stdout.write(f"\nWhat changed since then: {len(changes)}")
         for line in map(wording.change, changes):
             self.stdout.write(f"  {line}")

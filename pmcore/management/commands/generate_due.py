@@ -15,7 +15,9 @@ class Command(CheckedCommand):
     help = "Append the due inspections that the plans call for, and withdraw what they call for no more."
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("--as-of", metavar="DAY", help="the day to generate for (default: each site's today)")
+        parser.add_argument(
+            "--as-of", type=day, metavar="DAY", help="the day to generate for (default: each site's today)"
+        )
         parser.add_argument(
             "--site", action="append", metavar="LABEL", help="only this site; may be given several times"
         )
@@ -23,9 +25,8 @@ class Command(CheckedCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         at = clock.now()
-        asked = options["as_of"] and day(options["as_of"])  # here, where a mistake is one line
         for site in sites_labelled(options["site"], at.date()):
-            as_of = asked or clock.today(at, site.time_zone)
+            as_of = options["as_of"] or clock.today(at, site.time_zone)
             generated = generate_due(site=site.site, as_of=as_of, at=at, dry_run=options["dry_run"])
             self._say(site, generated, explain=options["dry_run"])
 
