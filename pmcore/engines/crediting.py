@@ -1,9 +1,9 @@
 """Which complete inspection is credited to which due inspection of one plan on one device.
 
 An inspection belongs to the newest due inspection whose window has opened: inside the window it is met, after it late;
-older ones stay not met. When that one has its credit already, the inspection is early for the next: half an interval
-after the inspection before, it is credited there if it also moves the clock (floating, or re-anchored by the same act);
-otherwise it earns nothing.
+older ones stay not met. (Where windows overlap, as a meter may lay them, one that is still open goes first.) When that
+one has its credit already, the inspection is early for the next: half an interval after the inspection before, it is
+credited there if it also moves the clock (floating, or re-anchored by the same act); otherwise it earns nothing.
 """
 
 from collections.abc import Iterable, Sequence
@@ -21,6 +21,7 @@ class Opening:
     key: int
     opens_on: date
     due_on: date
+    closes_on: date
     until: date | None = None
 
     def stands_on(self, day: date) -> bool:
@@ -64,9 +65,10 @@ def credited(
     for done in sorted(performed, key=lambda each: (each.on, each.key)):
         standing = [each for each in due if each.stands_on(done.on)] if done.credits else []
         opened = [each for each in standing if each.opens_on <= done.on]
+        still_open = [each for each in opened if each.closes_on >= done.on and each.key not in found]
         coming = next((each for each in standing if each.opens_on > done.on), None)
-        if opened and opened[-1].key not in found:
-            found[opened[-1].key] = Credit(done.key, done.on, previous)
+        if still_open or (opened and opened[-1].key not in found):
+            found[(still_open or opened)[-1].key] = Credit(done.key, done.on, previous)
         elif coming and _counts_early(coming, done, _rule_on(rules, done.on), previous or begins_on):
             found.setdefault(coming.key, Credit(done.key, done.on, previous))
         previous = done.on

@@ -125,7 +125,9 @@ def _earned(covered: Covered, there: Iterable[Written]) -> set[int]:
     """The keys of what an inspection that moved the anchor is credited to."""
     if not covered.performed:
         return set()
-    openings = [Opening(due.key, due.opens_on, due.due_on) for due in there if not due.withdrawn]
+    openings = [
+        Opening(due.key, due.opens_on, due.due_on, due.closes_on or due.due_on) for due in there if not due.withdrawn
+    ]
     return set(credited(openings, covered.performed, [(date.min, covered.rule)], covered.begins_on))
 
 

@@ -68,7 +68,7 @@ class _Device:
         found: dict[int, Credit] = {}
         for procedure in {due.procedure for due in dues}:
             openings = [
-                Opening(due.id, due.opens_on, due.due_on, self.facts.withdrawn_on.get(due.id))
+                Opening(due.id, due.opens_on, due.due_on, due.closes_on, self.facts.withdrawn_on.get(due.id))
                 for due in dues
                 if due.procedure == procedure
             ]
