@@ -16,12 +16,16 @@ from pmcore.engines.vocabulary import Basis
 
 @dataclass(frozen=True, slots=True)
 class Opening:
-    """A written due inspection that stands; `key` is the caller's."""
+    """A written due inspection: `key` is the caller's, `until` the day from which it is withdrawn."""
 
     key: int
     opens_on: date
     due_on: date
     closes_on: date
+    until: date | None = None
+
+    def stands_on(self, day: date) -> bool:
+        return self.until is None or day < self.until
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,9 +63,10 @@ def credited(
     found: dict[int, Credit] = {}
     previous: date | None = None
     for done in sorted(performed, key=lambda each: (each.on, each.key)):
-        opened = [each for each in due if each.opens_on <= done.on] if done.credits else []
+        standing = [each for each in due if each.stands_on(done.on)] if done.credits else []
+        opened = [each for each in standing if each.opens_on <= done.on]
         still_open = [each for each in opened if each.closes_on >= done.on and each.key not in found]
-        coming = due[len(opened)] if done.credits and len(opened) < len(due) else None
+        coming = next((each for each in standing if each.opens_on > done.on), None)
         if still_open or (opened and opened[-1].key not in found):
             found[(still_open or opened)[-1].key] = Credit(done.key, done.on, previous)
         elif coming and _counts_early(coming, done, _rule_on(rules, done.on), previous or begins_on):

@@ -62,16 +62,15 @@ class _Device:
             yield self._standing(due, terms, following, earned.get(due.id))
 
     def _credits(self, plan: int, dues: Sequence[WrittenDue], terms: Timeline[PlanOnDay]) -> dict[int, Credit]:
-        """Each procedure by itself: after a plan's change of procedure the old one meets what asks for it. What is
-        withdrawn has no credit on any day: another one may have it."""
+        """Each procedure by itself: after a plan's change of procedure the old one meets what asks for it."""
         rules = [(from_on, on_day.rule) for from_on, on_day in terms]
         begins_on = self.facts.begins_on.get(self.device) or min(due.opens_on for due in dues)
         found: dict[int, Credit] = {}
         for procedure in {due.procedure for due in dues}:
             openings = [
-                Opening(due.id, due.opens_on, due.due_on, due.closes_on)
+                Opening(due.id, due.opens_on, due.due_on, due.closes_on, self.facts.withdrawn_on.get(due.id))
                 for due in dues
-                if due.procedure == procedure and self.facts.withdrawn_on.get(due.id) is None
+                if due.procedure == procedure
             ]
             found |= credited(openings, self._performed(plan, procedure), rules, begins_on)
         return found

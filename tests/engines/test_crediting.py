@@ -14,7 +14,7 @@ DAYS = st.dates(BEGINS, dt.date(2026, 12, 31))
 PERFORMED = st.lists(st.tuples(DAYS, st.booleans(), st.booleans()), max_size=8).map(
     lambda rows: [Performed(key, *row) for key, row in enumerate(rows)]
 )
-WINDOWS = st.tuples(DAYS, st.integers(0, 40), st.integers(0, 40))
+WINDOWS = st.tuples(DAYS, st.integers(0, 40), st.integers(0, 40), st.none() | DAYS)
 OPENINGS = st.lists(WINDOWS, max_size=6, unique_by=lambda row: row[0]).map(
     lambda rows: [opening(key, *row) for key, row in enumerate(sorted(rows, key=lambda row: row[0]))]
 )
@@ -23,9 +23,9 @@ RULES = st.builds(
 )
 
 
-def opening(key, opens_on, before, after):
+def opening(key, opens_on, before, after, until):
     due_on = opens_on + dt.timedelta(days=before)
-    return Opening(key, opens_on, due_on, due_on + dt.timedelta(days=after))
+    return Opening(key, opens_on, due_on, due_on + dt.timedelta(days=after), until)
 
 
 def slowly(openings, performed, rule):
@@ -34,9 +34,10 @@ def slowly(openings, performed, rule):
     in_order = sorted(performed, key=lambda done: (done.on, done.key))
     for place, done in enumerate(in_order):
         since = in_order[place - 1].on if place else BEGINS
-        opened = [each for each in openings if each.opens_on <= done.on]
+        there = [each for each in openings if each.until is None or each.until > done.on]
+        opened = [each for each in there if each.opens_on <= done.on]
         unmet = [each for each in opened if each.closes_on >= done.on and each.key not in found]
-        ahead = [each for each in openings if each.opens_on > done.on][:1]
+        ahead = [each for each in there if each.opens_on > done.on][:1]
         moves = rule.basis is Basis.FLOATING or done.re_anchors
         due_again = add_interval(done.on, rule.every, rule.unit)
         early = moves and (done.on - since) * 2 >= add_interval(since, rule.every, rule.unit) - since
