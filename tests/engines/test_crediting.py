@@ -14,8 +14,12 @@ DAYS = st.dates(BEGINS, dt.date(2026, 12, 31))
 PERFORMED = st.lists(st.tuples(DAYS, st.booleans(), st.booleans()), max_size=8).map(
     lambda rows: [Performed(key, *row) for key, row in enumerate(rows)]
 )
-OPENINGS = st.lists(DAYS, max_size=6, unique=True).map(
-    lambda days: [Opening(key, day) for key, day in enumerate(sorted(days))]
+AHEAD = st.integers(0, 60).map(lambda days: dt.timedelta(days=days))
+OPENINGS = st.lists(st.tuples(DAYS, AHEAD, st.none() | DAYS), max_size=6, unique_by=lambda row: row[0]).map(
+    lambda rows: [
+        Opening(key, on, on + ahead, until)
+        for key, (on, ahead, until) in enumerate(sorted(rows, key=lambda row: row[0]))
+    ]
 )
 RULES = st.builds(
     IntervalRule, st.sampled_from([1, 3, 12]), st.just(Unit.MONTH), st.sampled_from(Basis), st.just(Window.days(0, 0))
@@ -28,15 +32,18 @@ def slowly(openings, performed, rule):
     in_order = sorted(performed, key=lambda done: (done.on, done.key))
     for place, done in enumerate(in_order):
         since = in_order[place - 1].on if place else BEGINS
-        opened = [each.key for each in openings if each.opens_on <= done.on]
-        ahead = [each.key for each in openings if each.opens_on > done.on]
+        there = [each for each in openings if each.until is None or each.until > done.on]
+        opened = [each.key for each in there if each.opens_on <= done.on]
+        ahead = [each.key for each in there if each.opens_on > done.on]
+        next_on = add_interval(done.on, rule.every, rule.unit)
+        counted_from_it = [each.key for each in there if each.due_on >= next_on]
         moves = rule.basis is Basis.FLOATING or done.re_anchors
         early = moves and (done.on - since) * 2 >= add_interval(since, rule.every, rule.unit) - since
         if not done.credits:
             continue
         if opened and opened[-1] not in found:
             found[opened[-1]] = done.key
-        elif early and ahead and ahead[0] not in found:
+        elif early and ahead and ahead[0] not in found and ahead[0] not in counted_from_it:
             found[ahead[0]] = done.key
     return found
 

@@ -5,23 +5,15 @@ the mark must go, and what `tests/queries/test_compliance_against_slow_loop.py` 
 """
 
 import datetime as dt
-from dataclasses import replace
-from typing import Any
 
 import pytest
 
-from pmcore.engines.due_dates import Window
-from pmcore.engines.records import SYSTEM
-from pmcore.engines.vocabulary import AreaKind, Basis, InspectionKind, PlanBasis, Unit
-from pmcore.models import DueInspection, Withdrawal
+from pmcore.engines.vocabulary import Basis, InspectionKind
+from pmcore.models import DueInspection
 from pmcore.models.rows import Row
 from pmcore.queries.compliance import ComplianceReport
-from pmcore.services.devices import move_device
-from pmcore.services.plans import change_plan
-from pmcore.services.sites import open_area, open_site
-from pmcore.services.storage import store_device
 from tests.history import written
-from tests.story import Story, a_story, day, moment, numbers
+from tests.story import a_story, day
 
 pytestmark = pytest.mark.django_db
 
@@ -37,17 +29,6 @@ def counts(report: ComplianceReport) -> dict[str, int]:
     return {word: getattr(report.tally, word) for word in words if getattr(report.tally, word)}
 
 
-@wrong("Rules 8 and 11: the sweep after a first incoming inspection withdraws windows that had closed undone.")
-@pytest.mark.parametrize(("own", "expected"), [(True, {"met_late": 1}), (False, {"no_reason": 1})])
-def test_an_incoming_inspection_leaves_a_closed_window_due(own, expected):
-    story = a_story()
-    other = story.add_procedure("Arrival")[1]
-    assert counts(story.report(as_of=day(7, 31))) == {"no_reason": 1}
-    story.inspect(day(8, 3), kind=InspectionKind.INCOMING, version=story.version if own else other)
-    story.sweep(day(8, 4))
-    assert counts(story.report(as_of=day(8, 31))) == expected
-
-
 @wrong("Rule 8: older ones stay not met; the sweep after the first incoming inspection withdraws them.")
 def test_an_incoming_inspection_leaves_chronic_misses_of_a_floating_plan():
     story = a_story(Basis.FLOATING, last_done=None, with_device=False, swept=())
@@ -57,66 +38,6 @@ def test_an_incoming_inspection_leaves_chronic_misses_of_a_floating_plan():
     story.inspect(day(8, 3), kind=InspectionKind.INCOMING)
     story.sweep(day(8, 4))
     assert counts(story.report(*EVER, as_of=day(8, 31))) == {"met_late": 1, "no_reason": 1}
-
-
-@wrong("Rule 6: the next is due from the performed day; the inspection it is counted from meets it nevertheless.")
-def test_an_inspection_never_meets_the_one_that_is_counted_from_it():
-    story = a_story(Basis.FLOATING, last_done=day(8, 1, 2025), swept=(day(8, 2, 2025), day(7, 1)))
-    assert story.due(day(8, 1)).opens_on == day(7, 2)
-    assert counts(story.report(*EVER, as_of=day(9, 30))) == {"no_reason": 1}
-
-
-@wrong("Rule 3: by the procedure that is due; the figure asks for the procedure of the plan's first due inspection.")
-@pytest.mark.parametrize(("by_new", "expected"), [(True, (1, 1)), (False, (1, 0))])
-def test_after_a_change_of_procedure_the_new_one_is_wanted(by_new, expected):
-    story = a_story()
-    version = _change_procedure(story)
-    story.inspect(day(6, 10), version=version if by_new else story.version)
-    assert numbers(story.report()) == expected
-
-
-def _change_procedure(story: Story) -> int:
-    procedure, version = story.add_procedure("Yearly check, new")
-    change_plan(
-        plan=story.plan, from_on=day(5, 2), name="Tables, yearly", device_model=story.model, procedure=procedure,
-        every=12, unit=Unit.MONTH, counts_from=Basis.ANCHORED, anchor_on=day(6, 15, 2025), window=Window.days(30, 30),
-        basis=PlanBasis.MAKER, approved_by=story.person, **story.by(day(5, 2), 8),
-    )  # fmt: skip
-    story.sweep(day(5, 2), day(5, 10))
-    return version
-
-
-@wrong("Rule 3: before the day of its withdrawal it was met; whatever is withdrawn one day has no credit on any day.")
-def test_before_it_was_withdrawn_it_was_met():
-    story = a_story()
-    story.inspect(day(6, 10))
-    row = Row(Withdrawal, due_inspection=story.due().pk, from_on=day(8, 10), withdrawn=True, reason="recorded_wrongly")
-    written("due_withdrawn", story.device, row)
-    assert counts(story.report(as_of=day(8, 10))) == {"withdrawn": 1}
-    assert counts(story.report(as_of=day(7, 31))) == {"met": 1}
-
-
-@wrong("Rule 18: what was sealed before the window opened is counted apart, done or not; done, it is counted as met.")
-def test_what_stays_sealed_is_counted_apart_even_when_it_is_done():
-    story = a_story()
-    store_device(device=story.device, from_on=day(5, 1), sealed=True, in_hand=True, **story.by(day(5, 1)))
-    assert counts(story.report()) == {"suspended": 1}
-    story.inspect(day(6, 10))
-    assert counts(story.report()) == {"suspended": 1}
-
-
-@wrong("Rule 17: in the calendar of the site on the due date; the day of recording is told by the site of the attempt.")
-def test_attempts_are_recorded_by_the_calendar_of_the_site_on_the_due_date():
-    story = a_story()
-    by: dict[str, Any] = {"from_on": story.begins_on, "actor": SYSTEM, "at": moment(story.begins_on)}
-    far = open_site(label="FE", name="Far End", time_zone="Pacific/Auckland", **by).subject
-    ward = open_area(site=far, name="Ward 1", kind=AreaKind.WARD, **by).subject
-    story.manager = replace(story.manager, sites=frozenset({*story.sites, far}))
-    move_device(device=story.device, area=ward, from_on=day(7, 1), **story.by(day(7, 1)))
-    # Friday evening by the clock of the first site, its second working day after the close; at the other, Saturday.
-    story.search(day(7, 6), recorded=day(7, 17))
-    story.search(day(7, 10), recorded=day(7, 17))
-    assert counts(story.report(as_of=day(7, 31))) == {"reason_recorded": 1}
 
 
 @wrong("Rule 3: inside an open window it is met; one that opened later and has closed already takes the inspection.")
