@@ -92,3 +92,14 @@ def test_attempts_are_recorded_by_the_calendar_of_the_site_on_the_due_date():
     story.search(day(7, 6), recorded=day(7, 17))
     story.search(day(7, 10), recorded=day(7, 17))
     assert counts(story.report(as_of=day(7, 31))) == {"reason_recorded": 1}
+
+
+def test_an_incoming_inspection_leaves_chronic_misses_of_a_floating_plan():
+    story = a_story(Basis.FLOATING, last_done=None, with_device=False, swept=())
+    story.device = story.add_device("OM-4", found_in_use=True)
+    story.sweep(day(1, 3, 2025), day(7, 20))
+    assert counts(story.report(*EVER, as_of=day(7, 31))) == {"no_reason": 2}
+    story.inspect(day(8, 3), kind=InspectionKind.INCOMING)
+    story.sweep(day(8, 4))
+    # What was ahead by the old clock is withdrawn; what had closed is not.
+    assert counts(story.report(*EVER, as_of=day(8, 31))) == {"met_late": 1, "no_reason": 1, "withdrawn": 1}

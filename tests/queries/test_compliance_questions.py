@@ -8,7 +8,6 @@ import datetime as dt
 
 import pytest
 
-from pmcore.engines.vocabulary import Basis, InspectionKind
 from pmcore.models import DueInspection
 from pmcore.models.rows import Row
 from pmcore.queries.compliance import ComplianceReport
@@ -27,17 +26,6 @@ def wrong(reason: str) -> pytest.MarkDecorator:
 def counts(report: ComplianceReport) -> dict[str, int]:
     words = ("met", "met_late", "reason_recorded", "no_reason", "suspended", "withdrawn")
     return {word: getattr(report.tally, word) for word in words if getattr(report.tally, word)}
-
-
-@wrong("Rule 8: older ones stay not met; the sweep after the first incoming inspection withdraws them.")
-def test_an_incoming_inspection_leaves_chronic_misses_of_a_floating_plan():
-    story = a_story(Basis.FLOATING, last_done=None, with_device=False, swept=())
-    story.device = story.add_device("OM-4", found_in_use=True)
-    story.sweep(day(1, 3, 2025), day(7, 20))
-    assert counts(story.report(*EVER, as_of=day(7, 31))) == {"no_reason": 2}
-    story.inspect(day(8, 3), kind=InspectionKind.INCOMING)
-    story.sweep(day(8, 4))
-    assert counts(story.report(*EVER, as_of=day(8, 31))) == {"met_late": 1, "no_reason": 1}
 
 
 @wrong("Rule 3: inside an open window it is met; one that opened later and has closed already takes the inspection.")
