@@ -215,7 +215,7 @@ def correct_state(world: World, deed: Deed) -> None:
 
 
 def change_plan(world: World, deed: Deed) -> None:
-    """From the day on which it is recorded; the procedure stays."""
+    """From the day on which it is recorded."""
     plan, on = choose(world.plans, deed), on_day(deed.recorded)
     same_day = models.PlanTerms.objects.current().filter(plan=plan, from_on=on)
     begun = models.PlanTerms.objects.current().filter(plan=plan, from_on__lt=on)
@@ -224,7 +224,7 @@ def change_plan(world: World, deed: Deed) -> None:
         number = deed.pick // 3
         seed = PlanSeed(
             every=(1, 2, 3, 6, 12)[number % 5], floating=number // 5 % 2 == 0, before=number // 10 % 14,
-            after=number // 140 % 14, wide=standing.procedure_id == world.base.procedures[1],
+            after=number // 140 % 14, wide=number // 7 % 2 == 0,
             for_class=number // 9 % 3 == 0, anchor=(None, 10, 40)[number // 11 % 3], on=0,
         )  # fmt: skip
         write("plan_changed", plan, deed, terms(world.base, plan, seed, on, ended=deed.pick % 6 == 0))

@@ -282,23 +282,20 @@ def scored_on(facts: Facts, device: int, day: dt.date) -> str:
 # Which inspection meets which due inspection
 
 
-def credited(facts: Facts, as_of: dt.date, *, by_its_own: bool = False) -> dict[int, dt.date]:
-    """Of each due inspection that was done, the day. `by_its_own`: even by the inspection that it is counted from."""
-    standing: dict[tuple[int, int], list[Any]] = {}
+def credited(facts: Facts, as_of: dt.date) -> dict[int, dt.date]:
+    """Of each due inspection that was done, the day. What was withdrawn by then is not there to be done."""
+    of_plan: dict[tuple[int, int], list[Any]] = {}
     for due in sorted(facts.all(models.DueInspection), key=lambda due: (due.due_on, due.pk)):
-        if not is_withdrawn(facts, due, as_of):
-            standing.setdefault((due.device_id, due.plan_id), []).append(due)
+        of_plan.setdefault((due.device_id, due.plan_id), []).append(due)
     done_on: dict[int, dt.date] = {}
-    for (device, _), dues in standing.items():
+    for (device, _), dues in of_plan.items():
         for done in facts.done.get(device, []):
-            wanted = [due for due in dues if due.procedure_id in done.does]
-            if done.day > as_of or not wanted:
-                continue
-            opened = [due for due in wanted if due.opens_on <= done.day]
-            ahead = [due for due in wanted if due.opens_on > done.day]
+            wanted = [due for due in dues if due.procedure_id in done.does and not is_withdrawn(facts, due, done.day)]
+            opened = [due for due in wanted if due.opens_on <= done.day <= as_of]
+            ahead = [due for due in wanted if due.opens_on > done.day and done.day <= as_of]
             if opened and opened[-1].pk not in done_on:
                 done_on[opened[-1].pk] = done.day
-            elif ahead and ahead[0].pk not in done_on and counts_early(facts, ahead[0], done, by_its_own):
+            elif ahead and ahead[0].pk not in done_on and counts_early(facts, ahead[0], done):
                 done_on[ahead[0].pk] = done.day
     return done_on
 
@@ -307,12 +304,12 @@ def terms_on(facts: Facts, plan: int, day: dt.date) -> Any:
     return facts.on(models.PlanTerms, day, plan_id=plan) or facts.of(models.PlanTerms, plan_id=plan)[0]
 
 
-def counts_early(facts: Facts, due: Any, done: Done, by_its_own: bool) -> bool:
+def counts_early(facts: Facts, due: Any, done: Done) -> bool:
     terms = terms_on(facts, due.plan_id, done.day)
     anchors = facts.of(models.PlanAnchor, plan_id=due.plan_id, device_id=due.device_id)
     if terms.counts_from == "anchored" and all(anchor.anchor_on != done.day for anchor in anchors):
         return False
-    if not by_its_own and is_counted_from(facts, due, done):
+    if is_counted_from(facts, due, done):
         return False
     since = last_before(facts, due.device_id, due.procedure_id, done)
     return 2 * (done.day - since) >= one_interval(since, terms) - since

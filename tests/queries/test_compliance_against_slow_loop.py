@@ -1,7 +1,7 @@
 """The compliance figure of random worlds against one slow loop over the rows.
 
-60 worlds in every run; PMCORE_WORLDS says how many instead. What `test_compliance_questions.py` holds against the
-figure is left out here.
+40 worlds in every run; PMCORE_WORLDS says how many instead. Worlds in which windows of one plan open in another order
+than they are due, as only a meter lays them, are left out.
 """
 
 import datetime as dt
@@ -13,13 +13,13 @@ from hypothesis.extra.django import TestCase
 
 from pmcore.engines.records import SYSTEM
 from pmcore.engines.vocabulary import Grouping, RiskClass
-from pmcore.models import DueInspection, Withdrawal
+from pmcore.models import DueInspection
 from pmcore.queries.compliance import ComplianceFilter, ComplianceReport, compliance
 from tests.random_deeds import DEEDS, VERBS
 from tests.random_worlds import Base, WorldSeed, a_base, a_world, world_seeds
-from tests.slow_loop import APART, DUE, Facts, credited, is_suspended, outcomes, tally
+from tests.slow_loop import APART, DUE, Facts, outcomes, tally
 
-WORLDS = int(os.environ.get("PMCORE_WORLDS", "60"))
+WORLDS = int(os.environ.get("PMCORE_WORLDS", "40"))
 EVER = (dt.date(2024, 1, 1), dt.date(2030, 12, 31))
 FAR = dt.date(2031, 1, 1)
 
@@ -39,20 +39,11 @@ def month_of(key: str) -> tuple[dt.date, dt.date]:
     return first, (first + dt.timedelta(days=31)).replace(day=1) - dt.timedelta(days=1)
 
 
-def is_questioned(facts: Facts, as_of: dt.date) -> bool:
-    """Something is withdrawn after the day, is met by the inspection that it is counted from, opened in another order
-    than it is due, or was done sealed."""
-    done_on = credited(facts, as_of)
-    if done_on != credited(facts, as_of, by_its_own=True):
-        return True
+def is_questioned(facts: Facts) -> bool:
+    """Windows of a plan on a device open in another order than they are due."""
     dues = facts.all(DueInspection)
-    said = [facts.of(Withdrawal, due_inspection_id=due.pk)[-1:] for due in dues]
-    if any(last.withdrawn and last.from_on > as_of for words in said for last in words):
-        return True
     by_day = sorted(dues, key=lambda due: (due.device_id, due.plan_id, due.due_on, due.pk))
-    if by_day != sorted(dues, key=lambda due: (due.device_id, due.plan_id, due.opens_on, due.pk)):
-        return True
-    return any(due.pk in done_on and is_suspended(facts, due, as_of) for due in dues)
+    return bool(by_day != sorted(dues, key=lambda due: (due.device_id, due.plan_id, due.opens_on, due.pk)))
 
 
 def check(facts: Facts, as_of: dt.date, site: int) -> None:
@@ -91,6 +82,6 @@ class TestAgainstTheSlowLoop(TestCase):
             facts = Facts(known)
             for number, as_of in enumerate((day, day - dt.timedelta(days=75))):
                 type(self).looked_at += 1
-                if not is_questioned(facts, as_of):
+                if not is_questioned(facts):
                     type(self).compared += 1
                     check(facts, as_of, self.base.sites[number])

@@ -15,7 +15,7 @@ from pmcore.services.keep_standings import keep_standings
 from tests.random_deeds import DEEDS, VERBS
 from tests.random_worlds import Base, WorldSeed, a_base, a_world, world_seeds
 
-WORLDS = int(os.environ.get("PMCORE_WORLDS", "60")) // 3
+WORLDS = int(os.environ.get("PMCORE_WORLDS", "40")) // 3
 FAR = dt.date(2031, 1, 1)
 EVER = ComplianceFilter(dt.date(2024, 1, 1), FAR)
 
