@@ -1,25 +1,31 @@
 """Which complete inspection is credited to which due inspection of one plan on one device.
 
 An inspection belongs to the newest due inspection whose window has opened: inside the window it is met, after it late;
-older ones stay not met. When that one has its credit already, the inspection is early for the next: half an interval
-after the inspection before, it is credited there if it also moves the clock (floating, or re-anchored by the same act);
-otherwise it earns nothing.
+older ones stay not met. (Where windows overlap, as a meter may lay them, one that is still open goes first.) When that
+one has its credit already, the inspection is early for the next: half an interval after the inspection before, it is
+credited there if it also moves the clock (floating, or re-anchored by the same act); otherwise it earns nothing.
 """
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from pmcore.engines.due_dates import IntervalRule, half_passed
+from pmcore.engines.due_dates import IntervalRule, add_interval, half_passed
 from pmcore.engines.vocabulary import Basis
 
 
 @dataclass(frozen=True, slots=True)
 class Opening:
-    """A written due inspection: `key` is the caller's."""
+    """A written due inspection: `key` is the caller's, `until` the day from which it is withdrawn."""
 
     key: int
     opens_on: date
+    due_on: date
+    closes_on: date
+    until: date | None = None
+
+    def stands_on(self, day: date) -> bool:
+        return self.until is None or day < self.until
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,23 +62,25 @@ def credited(
     due = sorted(openings, key=lambda each: (each.opens_on, each.key))
     found: dict[int, Credit] = {}
     previous: date | None = None
-    opened = 0
     for done in sorted(performed, key=lambda each: (each.on, each.key)):
-        while opened < len(due) and due[opened].opens_on <= done.on:
-            opened += 1
-        newest, coming = due[opened - 1 : opened], due[opened : opened + 1]
-        if done.credits and newest and newest[0].key not in found:
-            found[newest[0].key] = Credit(done.key, done.on, previous)
-        elif done.credits and coming and _counts_early(done, _rule_on(rules, done.on), previous or begins_on):
-            found.setdefault(coming[0].key, Credit(done.key, done.on, previous))
+        standing = [each for each in due if each.stands_on(done.on)] if done.credits else []
+        opened = [each for each in standing if each.opens_on <= done.on]
+        still_open = [each for each in opened if each.closes_on >= done.on and each.key not in found]
+        coming = next((each for each in standing if each.opens_on > done.on), None)
+        if still_open or (opened and opened[-1].key not in found):
+            found[(still_open or opened)[-1].key] = Credit(done.key, done.on, previous)
+        elif coming and _counts_early(coming, done, _rule_on(rules, done.on), previous or begins_on):
+            found.setdefault(coming.key, Credit(done.key, done.on, previous))
         previous = done.on
     return found
 
 
-def _counts_early(done: Performed, rule: IntervalRule | None, since: date) -> bool:
+def _counts_early(coming: Opening, done: Performed, rule: IntervalRule | None, since: date) -> bool:
+    """What is counted from an inspection is not met by it."""
     if rule is None or not (rule.basis is Basis.FLOATING or done.re_anchors):
         return False
-    return half_passed(rule, since, done.on)
+    counted_from_it = coming.due_on >= add_interval(done.on, rule.every, rule.unit)
+    return not counted_from_it and half_passed(rule, since, done.on)
 
 
 def _rule_on(rules: Sequence[tuple[date, IntervalRule]], day: date) -> IntervalRule | None:

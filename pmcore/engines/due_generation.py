@@ -23,7 +23,8 @@ MONTHS_AHEAD = 13
 @dataclass(frozen=True, slots=True)
 class Written:
     """A due inspection that is in the record; `key` is the caller's. A withdrawn one can be called for again, unless it
-    was struck out: a person withdrew it for good. `counted_from`: the inspection from which usage was projected."""
+    was struck out: a person withdrew it for good. `counted_from`: the inspection from which usage was projected.
+    `procedure`: what it asks for; none where that plays no part."""
 
     key: int
     due_on: date
@@ -32,6 +33,7 @@ class Written:
     withdrawn: bool = False
     struck_out: bool = False
     counted_from: date | None = None
+    procedure: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +62,7 @@ class Covered:
     usage_day: date | None = None
     performed: Sequence[Performed] = ()
     begins_on: date = date.min
+    procedure: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,27 +87,47 @@ def difference(covered: Covered, written: Iterable[Written], as_of: date) -> Dif
     by_usage = _by_usage(covered, there, as_of)
     wanted = {due.due_on: due for due in _called_for(covered, as_of, there, by_usage)}
     ahead = max([as_of, *(due.opens_on for due in there)])
-    some_day = {due.due_on for due in _called_for(covered, ahead, there, by_usage)} | wanted.keys()
-    some_day |= {each.due.due_on for each in by_usage}
-    known = {due.due_on for due in there}
-    untouched = covered.ended_on or covered.starts_on
+    some_day = {due.due_on: due for due in _called_for(covered, ahead, there, by_usage)} | wanted
+    some_day |= {each.due.due_on: each.due for each in by_usage}
     earned = _earned(covered, there)
-    stays = {due.key for due in there if due.withdrawn or due.due_on in some_day or due.opens_on <= untouched} | earned
-    gone = [due for due in there if due.key not in stays]
-    again = [due for due in there if due.due_on in wanted and due.withdrawn and not due.struck_out]
+    open_to_change = [due for due in there if _may_change(due, covered) and due.key not in earned]
+    outdated = {due.key for due in open_to_change if _is_outdated(due, covered, some_day.get(due.due_on))}
+    gone = [due for due in open_to_change if due.due_on not in some_day or due.key in outdated]
+    as_wanted = [due for due in there if due.key not in outdated]
+    again = [due for due in as_wanted if due.due_on in wanted and due.withdrawn and not due.struck_out]
+    known = {due.due_on for due in as_wanted}
     return Difference(
         add=tuple(due for day, due in wanted.items() if day not in known),
-        withdraw=tuple(due.key for due in gone),
+        withdraw=tuple(due.key for due in gone if not due.withdrawn),
         restore=tuple(due.key for due in again),
         counted_from={each.due.due_on: each.counted_from for each in by_usage},
     )
+
+
+def _may_change(due: Written, covered: Covered) -> bool:
+    """Had it opened before the plan's terms, or its end, it stays due; had it closed before the device was inspected
+    for the first time, it stays missed."""
+    missed = due.closes_on is not None and due.closes_on < (covered.last_met or date.min)
+    return due.opens_on > (covered.ended_on or covered.starts_on) and not missed
+
+
+def _is_outdated(due: Written, covered: Covered, called_for: DueInspection | None) -> bool:
+    """Of the right day, but with the procedure or the window of former terms: it is withdrawn and written anew."""
+    if called_for is None or due.struck_out:
+        return False
+    other_procedure = None not in (due.procedure, covered.procedure) and due.procedure != covered.procedure
+    anchored = covered.rule.basis is Basis.ANCHORED and due.closes_on is not None
+    window = (due.opens_on, due.closes_on)
+    return other_procedure or (anchored and window != (called_for.opens_on, called_for.closes_on))
 
 
 def _earned(covered: Covered, there: Iterable[Written]) -> set[int]:
     """The keys of what an inspection that moved the anchor is credited to."""
     if not covered.performed:
         return set()
-    openings = [Opening(due.key, due.opens_on) for due in there if not due.withdrawn]
+    openings = [
+        Opening(due.key, due.opens_on, due.due_on, due.closes_on or due.due_on) for due in there if not due.withdrawn
+    ]
     return set(credited(openings, covered.performed, [(date.min, covered.rule)], covered.begins_on))
 
 

@@ -80,7 +80,8 @@ def _is_met(due: DueInspection, as_of: date) -> bool:
 
 
 def _is_suspended(due: DueInspection, as_of: date) -> bool:
-    """Stored since before the opening. Unsealed while the window was open, it is due again; later, it stays excused."""
+    """Stored since before the opening, done or not. Unsealed while the window was open, it is due again; later, it
+    stays excused."""
     stored = _before(due.sealed_on, due.opens_on) and _before(due.sealed_recorded_on, due.opens_on)
     unsealed = _by(due.unsealed_on, min(as_of, due.closes_on))
     return stored and not unsealed and as_of >= due.opens_on
@@ -110,8 +111,8 @@ def _is_overdue(due: DueInspection, as_of: date) -> bool:
 _PRECEDENCE: tuple[tuple[DueState, Callable[[DueInspection, date], bool]], ...] = (
     (DueState.WITHDRAWN, _is_withdrawn),
     (DueState.ENDED, _is_ended),
-    (DueState.MET, _is_met),
     (DueState.SUSPENDED, _is_suspended),
+    (DueState.MET, _is_met),
     (DueState.MET_LATE, _is_met_late),
     (DueState.AHEAD, _is_ahead),
     (DueState.OPEN, _is_open),
@@ -132,8 +133,8 @@ def states_on(dues: DueColumns, as_of: date) -> NDArray[np.int8]:
     precedence: tuple[tuple[DueState, Truth], ...] = (
         (DueState.WITHDRAWN, dues.withdrawn_on <= day),
         (DueState.ENDED, left & (dues.left_on <= dues.due_on) & recorded_in_time),
-        (DueState.MET, done & (dues.completed_on <= dues.closes_on)),
         (DueState.SUSPENDED, stored & ~unsealed & (dues.opens_on <= day)),
+        (DueState.MET, done & (dues.completed_on <= dues.closes_on)),
         (DueState.MET_LATE, done),
         (DueState.AHEAD, day < dues.opens_on),
         (DueState.OPEN, day <= dues.closes_on),

@@ -67,6 +67,7 @@ def covered_by(
         usage_day=_usage_day(plan, device, [*since, *clock], background),
         performed=_performed(own_anchor[0], own, carried) if own_anchor else (),
         begins_on=device.arrived_on,
+        procedure=plan.procedure,
     )
 
 

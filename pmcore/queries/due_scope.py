@@ -144,9 +144,9 @@ def written_of(devices: Any, *, known: int) -> dict[tuple[int, int], list[Writte
     )
     found: dict[tuple[int, int], list[Written]] = defaultdict(list)
     rows = DueInspection.objects.known(known).filter(device__in=devices).order_by("id")
-    columns = ("id", "device_id", "plan_id", "due_on", "opens_on", "closes_on", "counted_from_on")
-    for key, device, plan, due_on, opens_on, closes_on, counted_from in rows.values_list(*columns):
+    columns = ("id", "device_id", "plan_id", "procedure_id", "due_on", "opens_on", "closes_on", "counted_from_on")
+    for key, device, plan, procedure, due_on, opens_on, closes_on, counted_from in rows.values_list(*columns):
         struck_out = withdrawn.get(key) == WithdrawalReason.RECORDED_WRONGLY
-        due = Written(key, due_on, opens_on, closes_on, key in withdrawn, struck_out, counted_from)
+        due = Written(key, due_on, opens_on, closes_on, key in withdrawn, struck_out, counted_from, procedure)
         found[device, plan].append(due)
     return found

@@ -166,9 +166,11 @@ def _attempts(
     catalogue: Catalogue,
 ) -> dict[int, list[Tried]]:
     found: dict[int, list[Tried]] = defaultdict(list)
-    columns = ("due_inspection_id", "due_inspection__device_id", "outcome", "tried_on", "entry")
-    for due, device, outcome, tried_on, entry in rows.order_by("id").values_list(*columns):
-        recorded_on = catalogue.day_at(_site_on(places, device, tried_on), moments[entry])
+    columns = (
+        "due_inspection_id", "due_inspection__device_id", "due_inspection__due_on", "outcome", "tried_on", "entry",
+    )  # fmt: skip
+    for due, device, due_on, outcome, tried_on, entry in rows.order_by("id").values_list(*columns):
+        recorded_on = catalogue.day_at(_site_on(places, device, due_on), moments[entry])
         found[due].append(Tried(outcome, tried_on, recorded_on))
     return found
 

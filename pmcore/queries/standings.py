@@ -55,20 +55,25 @@ class _Device:
 
     def _of_plan(self, plan: int, dues: Sequence[WrittenDue]) -> Iterator[Standing]:
         terms = self.catalogue.plans.get(plan) or Timeline()
-        standing = [due for due in dues if self.facts.withdrawn_on.get(due.id) is None]
-        earned = self._credits(plan, dues[0].procedure, standing, terms)
-        openings = sorted(due.opens_on for due in standing)
+        openings = sorted(due.opens_on for due in dues if self.facts.withdrawn_on.get(due.id) is None)
+        earned = self._credits(plan, dues, terms)
         for due in dues:
             following = next((day for day in openings if day > due.opens_on), None)
             yield self._standing(due, terms, following, earned.get(due.id))
 
-    def _credits(
-        self, plan: int, procedure: int, dues: Sequence[WrittenDue], terms: Timeline[PlanOnDay]
-    ) -> dict[int, Credit]:
-        openings = [Opening(due.id, due.opens_on) for due in dues]
+    def _credits(self, plan: int, dues: Sequence[WrittenDue], terms: Timeline[PlanOnDay]) -> dict[int, Credit]:
+        """Each procedure by itself: after a plan's change of procedure the old one meets what asks for it."""
         rules = [(from_on, on_day.rule) for from_on, on_day in terms]
-        begins_on = self.facts.begins_on.get(self.device) or min((due.opens_on for due in dues), default=dt.date.min)
-        return credited(openings, self._performed(plan, procedure), rules, begins_on)
+        begins_on = self.facts.begins_on.get(self.device) or min(due.opens_on for due in dues)
+        found: dict[int, Credit] = {}
+        for procedure in {due.procedure for due in dues}:
+            openings = [
+                Opening(due.id, due.opens_on, due.due_on, due.closes_on, self.facts.withdrawn_on.get(due.id))
+                for due in dues
+                if due.procedure == procedure
+            ]
+            found |= credited(openings, self._performed(plan, procedure), rules, begins_on)
+        return found
 
     def _performed(self, plan: int, procedure: int) -> Iterator[Performed]:
         anchors = self.facts.anchors.get(self.device, ())

@@ -49,7 +49,7 @@ def test_interrupted_it_says_how_to_start_anew(monkeypatch: pytest.MonkeyPatch) 
         raise KeyboardInterrupt
 
     monkeypatch.setattr(demo, "build_demo", interrupted)
-    with pytest.raises(CommandError, match="not finished"):
+    with pytest.raises(CommandError, match=r"not finished\. Delete the data folder"):
         said("--no-serve")
     assert head().size == 0
 

@@ -130,8 +130,13 @@ def test_unsealed_while_the_window_is_open_it_is_due_again():
     assert state_on(stored, JULY) is DueState.OVERDUE
 
 
-def test_inspected_in_storage_inside_the_window_it_is_met():
-    assert state_on(sealed(date(2026, 5, 1), completed_on=date(2026, 7, 1)), JULY) is DueState.MET
+def test_inspected_in_storage_it_is_counted_apart_all_the_same():
+    assert state_on(sealed(date(2026, 5, 1), completed_on=date(2026, 7, 1)), JULY) is DueState.SUSPENDED
+
+
+def test_inspected_and_then_unsealed_inside_the_window_it_is_met():
+    taken_out = sealed(date(2026, 5, 1), completed_on=date(2026, 7, 1), unsealed_on=date(2026, 7, 3))
+    assert state_on(taken_out, JULY) is DueState.MET
 
 
 @pytest.mark.parametrize(

@@ -103,8 +103,14 @@ def test_a_changed_plan_leaves_the_windows_that_had_opened(hospital: Hospital) -
         plan, hospital, procedure, every=6, from_on=day("2026-06-01"), window_before=20, window_after=20
     )
     append("plan_changed", plan, [half_yearly], actor=SYSTEM, at=AT)
-    assert swept(hospital, "2026-06-02") == (1, 0)
+    assert swept(hospital, "2026-06-02") == (2, 1)  # that of 2027 is written anew, with the new window
     assert due_days(hospital.device) == ["2026-06-15", "2026-12-15", "2027-06-15"]
+    assert swept(hospital, "2026-06-03") == (0, 0)
+    opened = DueInspection.objects.get(due_on=day("2026-06-15"))
+    assert opened.closes_on == day("2026-07-15")
+    assert [due.closes_on for due in DueInspection.objects.filter(due_on=day("2027-06-15")).order_by("id")] == [
+        day("2027-07-15"), day("2027-07-05"),
+    ]  # fmt: skip
 
 
 def test_a_plan_that_comes_back_calls_again_for_what_it_withdrew(hospital: Hospital) -> None:
