@@ -60,10 +60,9 @@ def build_demo(
 def _build(world: World, scenes: Sequence[Scene], progress: Progress) -> None:
     progress("Sites, people and sheets", 0, 1)
     open_health_system(world, short_sheets=len(world.fleet) >= MANY_DEVICES)
-    done, entries = 0, 2 * len(world.fleet)
-    for written in take_over_devices(world):
-        done += written
-        progress("Devices", done, max(done, entries))
+    progress("Sites, people and sheets", 1, 1)
+    for done in take_over_devices(world):
+        progress("Devices", done, len(world.fleet))
     diary, sweeps = Diary(), Sweeps(world)
     rota = Rota(world.parameters, world.seed)
     register_instruments(world, diary)

@@ -211,11 +211,14 @@ def _calibration_days(plan: InstrumentPlan, begins_on: dt.date, ends_on: dt.date
 
 
 def take_over_devices(world: World) -> Iterator[int]:
-    """All devices, with the days from which their plans count; yields how many entries each batch wrote."""
+    """All devices, then the days from which their plans count; yields how many devices there are by then."""
     at = moment(world.begins_on, MORNING)
-    for drafts in (_registrations(world), _anchors(world)):
-        for receipts in append_in_batches(drafts, actor=SYSTEM, at=at):
-            yield len(receipts)
+    registered = 0
+    for receipts in append_in_batches(_registrations(world), actor=SYSTEM, at=at):
+        registered += len(receipts)
+        yield registered
+    for _ in append_in_batches(_anchors(world), actor=SYSTEM, at=at):
+        yield registered
 
 
 def _registrations(world: World) -> Iterable[Draft]:

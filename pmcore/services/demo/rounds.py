@@ -95,8 +95,10 @@ class Rounds:
         return tuple((day, outcome) for day in chosen) if tried else ()
 
     def _failing(self, steps: tuple[StepPlan, ...], draws: random.Random) -> str | None:
-        step = draws.choice([each for each in steps if each.fault and each.kind != StepKind.MEASURE] or steps[:1])
-        return step.key if draws.random() < self._ordinary["fails"] else None
+        """Of what is looked at or tried; a short sheet may have nothing of the kind."""
+        can_fail = [each for each in steps if each.fault and each.kind != StepKind.MEASURE]
+        fails = draws.random() < self._ordinary["fails"]
+        return draws.choice(can_fail).key if fails and can_fail else None
 
     def _done_on(self, visit: Visit, change: Change, drawn: Drawn) -> dt.date | None:
         """The day on which it is done, in time or late; None: never."""
