@@ -44,6 +44,7 @@ class Covered:
     `inspected`: complete inspections that count for the plan's procedure since then.
     `at_once`: found already in use: due on `starts_on` itself, whatever the anchor says.
     `former`: what the plan said before it was changed; none where it begins with the device.
+    `told_on`: when the shortness of its stay was recorded: what had opened by then stays due, whatever day was said.
     `usage_day`: the day on which a meter is projected to reach the plan's limit.
     `performed`: where an inspection moved the anchor, all that count for the procedure; `begins_on`: the device's first
     day. What such an inspection is credited to, though its window had not opened, is called for as before.
@@ -56,6 +57,7 @@ class Covered:
     inspected: Sequence[Inspected] = ()
     at_once: bool = False
     ended_on: date | None = None
+    told_on: date = date.min
     former: Former | None = None
     usage_day: date | None = None
     performed: Sequence[Performed] = ()
@@ -87,7 +89,7 @@ def difference(covered: Covered, written: Iterable[Written], as_of: date) -> Dif
     some_day = {due.due_on for due in _called_for(covered, ahead, there, by_usage)} | wanted.keys()
     some_day |= {each.due.due_on for each in by_usage}
     known = {due.due_on for due in there}
-    untouched = covered.ended_on or covered.starts_on
+    untouched = max(covered.ended_on or covered.starts_on, covered.told_on)
     earned = _earned(covered, there)
     stays = {due.key for due in there if due.withdrawn or due.due_on in some_day or due.opens_on <= untouched} | earned
     gone = [due for due in there if due.key not in stays]
