@@ -46,6 +46,7 @@ class Covered:
     `inspected`: complete inspections that count for the plan's procedure since then.
     `at_once`: found already in use: due on `starts_on` itself, whatever the anchor says.
     `former`: what the plan said before it was changed; none where it begins with the device.
+    `told_on`: when the shortness of its stay was recorded: what had opened by then stays due, whatever day was said.
     `usage_day`: the day on which a meter is projected to reach the plan's limit.
     `performed`: where an inspection moved the anchor, all that count for the procedure; `begins_on`: the device's first
     day. What such an inspection is credited to, though its window had not opened, is called for as before.
@@ -58,6 +59,7 @@ class Covered:
     inspected: Sequence[Inspected] = ()
     at_once: bool = False
     ended_on: date | None = None
+    told_on: date = date.min
     former: Former | None = None
     usage_day: date | None = None
     performed: Sequence[Performed] = ()
@@ -108,7 +110,7 @@ def _may_change(due: Written, covered: Covered) -> bool:
     """Had it opened before the plan's terms, or its end, it stays due; had it closed before the device was inspected
     for the first time, it stays missed."""
     missed = due.closes_on is not None and due.closes_on < (covered.last_met or date.min)
-    return due.opens_on > (covered.ended_on or covered.starts_on) and not missed
+    return due.opens_on > max(covered.ended_on or covered.starts_on, covered.told_on) and not missed
 
 
 def _is_outdated(due: Written, covered: Covered, called_for: DueInspection | None) -> bool:

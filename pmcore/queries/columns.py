@@ -29,6 +29,8 @@ _SHOWN = 80
 
 _QUANTITY = re.compile(r"-?\d{1,12}(\.\d{1,9})?")
 _UNSEEN = frozenset({"Cc", "Cf", "Zl", "Zp"})  # control and format characters, line and paragraph separators
+# Letters and marks by their category, and yet nothing to see: fillers, the joiner, variation selectors.
+_BLANK = re.compile("[\u034f\u115f\u1160\u17b4\u17b5\u180b-\u180f\u2800\u3164\ufe00-\ufe0f\uffa0\U000e0100-\U000e01ef]")
 _IN_FREE_TEXT = frozenset("\t\n\r\u200c\u200d")  # line breaks; joiners, without which some scripts read wrongly
 
 
@@ -113,6 +115,8 @@ def _take_words(longest: int) -> Callable[[Any], str]:
             raise Fault("it is empty, or begins or ends with a space")
         if len(value) > longest:
             raise Fault(f"it has {len(value)} characters, at most {longest} fit")
+        if (blank := _BLANK.search(value)) is not None:
+            raise Fault(f"it holds a character that cannot be seen, {blank[0]!a}")
         return _writable(value)
 
     return take

@@ -63,6 +63,7 @@ def covered_by(
         inspected=[Inspected(day) for day in since],
         at_once=device.found_in_use and not clock,
         ended_on=_ended_on(plan, device),
+        told_on=device.owned[-1].told_on if _is_short(plan, device) else dt.date.min,
         former=_former(plan, device, clock, background),
         usage_day=_usage_day(plan, device, [*since, *clock], background),
         performed=_performed(own_anchor[0], own, carried) if own_anchor else (),
@@ -94,8 +95,11 @@ def _ended_on(plan: PlanTermsRecord, device: ScopeDevice) -> dt.date | None:
     """The day after which no window opens any more: the plan's end, or the device's short stay."""
     if plan.ended:
         return plan.from_on
-    short = device.owned and not _is_long(device.owned[-1], plan.rule, device.arrived_on)
-    return device.owned[-1].from_on if short else None
+    return device.owned[-1].from_on if _is_short(plan, device) else None
+
+
+def _is_short(plan: PlanTermsRecord, device: ScopeDevice) -> bool:
+    return bool(device.owned) and not _is_long(device.owned[-1], plan.rule, device.arrived_on)
 
 
 def _former(

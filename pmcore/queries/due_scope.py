@@ -6,6 +6,8 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any
 
+from django.db.models import OuterRef, Subquery
+
 from pmcore.engines.due_generation import Written
 from pmcore.engines.vocabulary import OwnershipKind, ServiceStateKind, WithdrawalReason
 from pmcore.models import (
@@ -13,6 +15,7 @@ from pmcore.models import (
     DeviceIdentity,
     DeviceOrigin,
     DueInspection,
+    Entry,
     MeterReading,
     ModelDetails,
     Ownership,
@@ -27,11 +30,13 @@ Meter = list[tuple[dt.date, Decimal]]
 
 @dataclass(frozen=True, slots=True)
 class Stay:
-    """From a day on the device is ours, or is to go back: on `until_on`, or nobody knows when."""
+    """From a day on the device is ours, or is to go back: on `until_on`, or nobody knows when. `told_on`: the day on
+    which that was recorded."""
 
     from_on: dt.date
     ours: bool
     until_on: dt.date | None
+    told_on: dt.date
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,8 +118,10 @@ def _departures(here: Any, on: dt.date, known: int) -> tuple[set[int], dict[int,
 def _ownership(here: Any, on: dt.date, known: int) -> dict[int, list[Stay]]:
     found: dict[int, list[Stay]] = defaultdict(list)
     rows = Ownership.objects.known(known).filter(device__in=here, from_on__lte=on).order_by("from_on")
-    for device, from_on, kind, until_on in rows.values_list("device_id", "from_on", "kind", "until_on"):
-        found[device].append(Stay(from_on, kind == OwnershipKind.OWNED, until_on))
+    told_at = Entry.objects.filter(seq=OuterRef("entry")).values("at")
+    columns = ("device_id", "from_on", "kind", "until_on", Subquery(told_at))
+    for device, from_on, kind, until_on, at in rows.values_list(*columns):
+        found[device].append(Stay(from_on, kind == OwnershipKind.OWNED, until_on, at.date()))
     return found
 
 

@@ -72,7 +72,7 @@ def lists_of(standings: Standings, counted: NDArray[np.int8], as_of: dt.date, ca
     return Lists(
         high_risk_misses=listed(missed & grave),
         early=listed(met & (standings.completed_on < standings.opens_on)),
-        late_entered=listed(done & stands & _entered_late(standings, catalogue, as_of)),
+        late_entered=listed(done & stands & _entered_late(standings, catalogue)),
         gaps=listed(met & (standings.anchored == 1) & (standings.completed_on > standings.latest_on)),
         moved=listed(stands & (standings.moved_on <= day)),
         ended=listed(_is(counted, Counted.ENDED)),
@@ -86,16 +86,15 @@ def _is(counted: NDArray[np.int8], word: Counted) -> Truth:
     return same
 
 
-def _entered_late(standings: Standings, catalogue: Catalogue, as_of: dt.date) -> Truth:
-    """Working days are asked for only where more days than that lie between."""
-    days = catalogue.setting("late_entry_working_days", as_of)
-    late = (standings.recorded_on - standings.completed_on).astype(np.int64) > days
-    late &= ~np.isnat(standings.completed_on)
+def _entered_late(standings: Standings, catalogue: Catalogue) -> Truth:
+    """By the setting of the day on which it was entered, so that no later one makes an entry timely."""
+    late: Truth = standings.recorded_on > standings.completed_on
     for place in np.flatnonzero(late):
         calendar = catalogue.calendar(int(standings.site[place]))
         performed_on: dt.date = standings.completed_on[place].item()
-        last = working_days_after(performed_on, days, calendar.weekend, calendar.holidays)
-        late[place] = standings.recorded_on[place].item() > last
+        recorded_on: dt.date = standings.recorded_on[place].item()
+        days = catalogue.setting("late_entry_working_days", recorded_on)
+        late[place] = recorded_on > working_days_after(performed_on, days, calendar.weekend, calendar.holidays)
     return late
 
 

@@ -20,6 +20,7 @@ from pmcore.queries.bodies import body
 from pmcore.queries.faults import Report
 from pmcore.queries.files import Progress as FileProgress
 from pmcore.queries.files import damaged
+from pmcore.queries.kept_check import check_kept
 from pmcore.queries.marks import check_marks
 from pmcore.queries.raw import EntryRow, RecordedRow, entries, highest_id, newest_entry, replacements, rows
 from pmcore.queries.stored import described, strange
@@ -242,6 +243,8 @@ def verify(progress: Progress | None = None, files: FileProgress | None = None) 
     if progress is not None:
         progress(newest.seq, newest.seq)
     run.end(newest, files)
+    if report.sound:  # an altered record might not even be readable
+        check_kept(report)
     return report
 
 

@@ -5,6 +5,8 @@ import datetime as dt
 from collections.abc import Sequence
 from typing import Any
 
+from django.db.models import QuerySet
+
 from pmcore.engines.records import Actor
 from pmcore.models import (
     DeviceIdentity,
@@ -21,6 +23,7 @@ from pmcore.models import (
 from pmcore.models.base import Fact
 from pmcore.models.rows import Row
 from pmcore.services.append import append
+from pmcore.services.device_days import check_day_of
 from pmcore.services.devices import check_serial_free, check_tag_free
 from pmcore.services.permissions import check_area, check_device, use_case
 from pmcore.services.refusals import RecordRefused, UnknownReference
@@ -41,6 +44,10 @@ TAKEN_BACK_AS: dict[type[Fact], str] = {
 }
 
 
+class StandsNowhere(RecordRefused):
+    """A device that stands nowhere would be due nowhere: its only placement is corrected, not taken back."""
+
+
 class ReasonMissing(RecordRefused):
     """A correction says why."""
 
@@ -56,12 +63,13 @@ def correct_placement(
     at: dt.datetime,
     request: Request | None = None,
 ) -> Receipt:
-    """The placement `wrong` (its id) was another. Raises ReasonMissing, AlreadyReplaced, UnknownReference, WrongSite,
-    NotAllowed."""
+    """The placement `wrong` (its id) was another. Raises InTheFuture, NotYetInRecord, ReasonMissing, AlreadyReplaced,
+    UnknownReference, WrongSite, NotAllowed."""
     fact = fact_with_id(wrong, [Placement])
     right = Row(Placement, device=fact.device_id, from_on=from_on, area=area)
     check_values(right)
     check_area(actor, area)
+    check_day_of(actor, fact.device_id, from_on, at)
     return replace_fact("device_placed", fact, [right], reason=reason, actor=actor, at=at, request=request)
 
 
@@ -89,7 +97,7 @@ def correct_identity(
 def take_back(*, wrong: int, reason: str, actor: Actor, at: dt.datetime, request: Request | None = None) -> Receipt:
     """The fact `wrong` (its id) never was, and nothing stands in its place: what was said before it holds on.
 
-    Raises ReasonMissing, AlreadyReplaced, UnknownReference, TagTaken, WrongSite, NotAllowed.
+    Raises StandsNowhere, ReasonMissing, AlreadyReplaced, UnknownReference, TagTaken, WrongSite, NotAllowed.
     """
     fact = fact_with_id(wrong, list(TAKEN_BACK_AS))
     if isinstance(fact, TagHeld):
@@ -114,7 +122,13 @@ def replace_fact(
         check_area(actor, wrong.area_id)
     if not reason.strip():
         raise ReasonMissing("Say why the record was wrong.")
+    if isinstance(wrong, Placement) and not rows and not _others(wrong).exists():
+        raise StandsNowhere("It is the only thing said of where the device stands: say where it stood instead.")
     return append(kind, wrong.device_id, rows, replaces=[wrong], note=reason, actor=actor, at=at, request=request)
+
+
+def _others(wrong: Placement) -> QuerySet[Placement]:
+    return Placement.objects.current().filter(device=wrong.device_id).exclude(pk=wrong.pk)
 
 
 def _check_earlier_tag_free(wrong: TagHeld) -> None:

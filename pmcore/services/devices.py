@@ -41,6 +41,10 @@ class RevisionOfAnotherModel(RecordRefused):
     """The revision is none of the device's model."""
 
 
+class KnownTooLate(RecordRefused):
+    """What is known of a device begins on the day on which it comes, or earlier."""
+
+
 class ComesAsLeft(RecordRefused):
     """A device that comes into the inventory has not left it."""
 
@@ -86,7 +90,7 @@ def register_device(
 ) -> Receipt:
     """A device comes into the inventory. Its history counts from `known_from_on`, or from that day.
 
-    Raises SerialTaken, TagTaken, RevisionOfAnotherModel, ComesAsLeft, WrongSite, NotAllowed.
+    Raises SerialTaken, TagTaken, RevisionOfAnotherModel, ComesAsLeft, KnownTooLate, WrongSite, NotAllowed.
     """
     rows = opening_rows(
         device_model,
@@ -104,6 +108,8 @@ def register_device(
     check_tag_free(tag, from_on)
     if state == ServiceStateKind.LEFT:
         raise ComesAsLeft("A device that comes into the inventory has not left it.")
+    if known_from_on is not None and known_from_on > from_on:
+        raise KnownTooLate(f"The device is there from {from_on} on, and known only from {known_from_on} on.")
     _check_revision(revision, device_model)
     return append("device_registered", rows[0], rows, actor=actor, at=at, request=request)
 

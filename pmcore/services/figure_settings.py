@@ -73,12 +73,16 @@ def set_value(
     at: dt.datetime,
     request: Request | None = None,
 ) -> Receipt:
-    """The value of a setting from a day on. Raises UnknownSetting, BadSetting, NotAllowed."""
+    """The value of a setting from a day on, today at the earliest: what was counted by the one before stays so.
+
+    Raises UnknownSetting, BadSetting, DatedBack, NotAllowed.
+    """
     check_role(actor, "change a setting")
     with writing():
         if (earlier := answered(actor, request, "setting_named", "setting_changed")) is not None:
             return earlier
         text = _checked_value(name, value)
+        check_from_today(from_on, at)
         setting = Setting.objects.filter(name=name).values_list("pk", flat=True).first()
         row = setting or Row(Setting, name=name)
         said = Row(SettingValue, setting=row, from_on=from_on, value=text)

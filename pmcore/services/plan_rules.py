@@ -6,10 +6,12 @@ from collections.abc import Collection
 from pmcore.engines.due_dates import (
     BadInterval,
     BadWindow,
+    DateOutOfRange,
     IntervalRule,
     NoWindowForInterval,
     Window,
     WindowTooLong,
+    add_interval,
 )
 from pmcore.engines.vocabulary import Basis, Unit
 from pmcore.models import Site
@@ -19,9 +21,15 @@ from pmcore.queries.head import head
 from pmcore.queries.site_days import Zones
 from pmcore.services.refusals import RecordRefused
 
+LONGEST_YEARS = 50  # a longer interval is a slip, and would lead out of the calendar one day
+
 
 class IntervalRefused(RecordRefused):
-    """The interval is not a whole number of days, weeks, months or years, at least one."""
+    """The interval is not a whole number of days, weeks, months or years, at least one, and no longer than 50 years."""
+
+
+class AnchorTooFar(RecordRefused):
+    """A plan counts from a day at most one interval ahead: one further off would only put off what is due."""
 
 
 class WindowRefused(RecordRefused):
@@ -42,15 +50,31 @@ def checked_rule(every: int, unit: Unit, counts_from: Basis, window: Window | No
     Raises IntervalRefused, WindowRefused, WindowNotInTable.
     """
     try:
-        return IntervalRule(
-            every, unit, counts_from, Window.from_table(table, every, unit) if window is None else window
-        )
+        window = Window.from_table(table, every, unit) if window is None else window
+        rule = IntervalRule(every, unit, counts_from, window)
     except NoWindowForInterval as error:
         raise WindowNotInTable(str(error)) from error
     except BadInterval as error:
         raise IntervalRefused(str(error)) from error
     except (BadWindow, WindowTooLong) as error:
         raise WindowRefused(str(error)) from error
+    if _too_long(rule):
+        raise IntervalRefused(f"Every {every} {unit} is less often than once in {LONGEST_YEARS} years.")
+    return rule
+
+
+def check_anchor(anchor_on: dt.date | None, from_on: dt.date, every: int, unit: Unit) -> None:
+    """Raises AnchorTooFar."""
+    if anchor_on is not None and anchor_on > (latest := add_interval(from_on, every, unit)):
+        raise AnchorTooFar(f"{anchor_on} lies more than one interval ahead: {latest} at the latest.")
+
+
+def _too_long(rule: IntervalRule) -> bool:
+    some_day = dt.date(2000, 1, 1)
+    try:
+        return add_interval(some_day, rule.every, rule.unit) > add_interval(some_day, LONGEST_YEARS, Unit.YEAR)
+    except DateOutOfRange:
+        return True
 
 
 def check_from_today(from_on: dt.date, at: dt.datetime, sites: Collection[int] | None = None) -> None:

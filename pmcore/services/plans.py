@@ -26,7 +26,7 @@ from pmcore.services.corrections import ReasonMissing
 from pmcore.services.device_days import check_device
 from pmcore.services.lock import writing
 from pmcore.services.permissions import check_role, check_site
-from pmcore.services.plan_rules import check_from_today, checked_rule, today_at
+from pmcore.services.plan_rules import check_anchor, check_from_today, checked_rule, today_at
 from pmcore.services.procedures import check_not_withdrawn
 from pmcore.services.refusals import RecordRefused, UnknownReference
 from pmcore.services.requests import Receipt, Request, answered
@@ -102,7 +102,7 @@ def make_plan(
     """A new plan, from today on or later.
 
     Raises TargetUnclear, ProcedureNotApproved, ProcedureWithdrawn, IntervalRefused, WindowRefused, WindowNotInTable,
-    UsageUnclear, SignedTwiceByOne, DatedBack, WrongSite, NotAllowed.
+    AnchorTooFar, UsageUnclear, SignedTwiceByOne, DatedBack, WrongSite, NotAllowed.
     """
     check_role(actor, "make a plan")
     with writing():
@@ -187,8 +187,8 @@ def anchor_plan(
     note: str | None = None,
     request: Request | None = None,
 ) -> Receipt:
-    """For one device the plan counts from another day. Raises NotUnderPlan, PlanNotBegun, PlanEnded, DatedBack,
-    WrongSite, NotAllowed."""
+    """For one device the plan counts from another day. Raises NotUnderPlan, AnchorTooFar, PlanNotBegun, PlanEnded,
+    DatedBack, WrongSite, NotAllowed."""
     check_role(actor, "make a plan")
     with writing():
         if (earlier := answered(actor, request, "plan_anchored")) is not None:
@@ -198,6 +198,7 @@ def anchor_plan(
         _check_where(actor, from_on, at, device)
         if not _is_for(standing, device, from_on):
             raise NotUnderPlan(f"The plan {standing.name!r} is not for the device {device} on {from_on}.")
+        check_anchor(anchor_on, from_on, standing.every, Unit(standing.unit))
         row = Row(PlanAnchor, plan=plan, device=device, from_on=from_on, anchor_on=anchor_on, note=note)
         return append("plan_anchored", device, [row], actor=actor, at=at, request=request)
 
@@ -281,6 +282,7 @@ def _check_terms(terms: Terms, from_on: dt.date) -> None:
         raise SignedTwiceByOne("The second signature is another person's.")
     table = window_table_on(from_on, head().size)
     checked_rule(terms["every"], terms["unit"], terms["counts_from"], terms["window"], table)
+    check_anchor(terms.get("anchor_on"), from_on, terms["every"], terms["unit"])
     procedure = terms["procedure"]
     check_not_withdrawn(procedure, from_on)
     approvals = VersionApproval.objects.current().on(from_on).filter(version__procedure=procedure, approved=True)

@@ -26,7 +26,7 @@ class UnknownZone(RecordRefused):
 
 
 class BadWeek(RecordRefused):
-    """A working week is seven characters from Monday on, 1 or 0."""
+    """A working week is seven characters from Monday on, 1 or 0; one at least is a working day."""
 
 
 class LabelTaken(RecordRefused):
@@ -149,8 +149,8 @@ def _check_zone(time_zone: str) -> None:
 
 
 def _check_week(working: str) -> None:
-    if len(working) != 7 or set(working) - {"0", "1"}:
-        raise BadWeek(f"{working!r} is no working week: seven characters from Monday on, 1 or 0.")
+    if len(working) != 7 or set(working) - {"0", "1"} or "1" not in working:
+        raise BadWeek(f"{working!r} is no working week: seven characters from Monday on, 1 or 0, and not all 0.")
 
 
 def _check_label_free(label: str, site: int | None = None) -> None:

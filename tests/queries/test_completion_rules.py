@@ -309,7 +309,9 @@ def test_rule_22_late_entries_count_and_are_listed():
     story.inspect(day(6, 12), recorded=day(6, 17))  # Friday; Wednesday is the third working day
     assert story.report().lists.late_entered == ()
     story.add_device("OM-2")
-    set_value(name="late_entry_working_days", value=2, from_on=day(1, 1), **story.by(day(7, 1)))
+    set_value(name="late_entry_working_days", value=9, from_on=day(7, 1), **story.by(day(7, 1)))
+    assert story.report().lists.late_entered == ()
+    set_value(name="late_entry_working_days", value=2, from_on=day(6, 1), **story.by(day(6, 1)))
     (late,) = story.report().lists.late_entered
     assert (late.completed_on, late.recorded_on) == (day(6, 12), day(6, 17))
     assert word(story, day(7, 31)) == Counted.MET
@@ -334,7 +336,7 @@ def test_a_calendar_month_as_window():
     story = a_story(last_done=None, swept=())
     plan = story.add_plan(
         name="In June", device_model=None, device=story.device, window=Window.calendar_month(),
-        anchor_on=day(6, 10), on=day(1, 3, 2025),
+        anchor_on=day(6, 10, 2025), on=day(1, 3, 2025),
     )  # fmt: skip
     story.sweep(day(1, 4, 2025), day(5, 1))
     due = DueInspection.objects.get(plan=plan, due_on=day(6, 10))

@@ -70,7 +70,7 @@ def test_a_long_loan_that_is_cut_short_is_called_for_no_more(bench: Bench) -> No
     device = on_loan(bench, None)
     swept(bench, "2026-03-01")
     shorter = by(bench, from_on=day("2026-03-02"), until_on=day("2026-05-01"))
-    set_ownership(device=device, kind=OwnershipKind.ON_LOAN, **shorter)
+    set_ownership(device=device, kind=OwnershipKind.ON_LOAN, **{**shorter, "at": moment(3, 2)})
     swept(bench, "2026-03-02")
     assert due_days(device, plan) == []
     reasons = Withdrawal.objects.filter(due_inspection__device=device).values_list("reason", flat=True)

@@ -34,7 +34,7 @@ def a_window(hospital: Hospital, **changed: Any) -> Receipt:
 
 
 def a_value(hospital: Hospital, **changed: Any) -> Receipt:
-    asked = {"name": "return_days", "value": 28, "from_on": JANUARY}
+    asked = {"name": "return_days", "value": 28, "from_on": TODAY}
     return set_value(**{**asked, "actor": hospital.odile, "at": AT, **changed})
 
 
@@ -108,18 +108,23 @@ def test_until_somebody_says_otherwise_the_defaults_count(hospital: Hospital) ->
 def test_a_setting_is_named_once_and_counts_from_its_day_on(hospital: Hospital) -> None:
     size = head().size
     a_value(hospital)
-    a_value(hospital, value="21", from_on=TODAY)
+    a_value(hospital, value="21", from_on=TOMORROW)
     assert kinds_since(size) == ["setting_named", "setting_changed"]
-    said = [settings_on(day, head().size).return_days for day in (JANUARY - dt.timedelta(days=1), YESTERDAY, TODAY)]
+    said = [settings_on(day, head().size).return_days for day in (YESTERDAY, TODAY, TOMORROW)]
     assert said == [30, 28, 21]
     assert settings_on(TODAY, head().size).restart_days == 14
+
+
+def test_a_setting_that_figures_counted_on_is_not_changed_for_the_past(hospital: Hospital) -> None:
+    with pytest.raises(DatedBack):
+        a_value(hospital, name="late_entry_working_days", value=9999, from_on=YESTERDAY)
 
 
 def test_what_was_known_of_the_settings_stays_as_it_was(hospital: Hospital) -> None:
     a_value(hospital)
     a_window(hospital)
     known = head().size
-    a_value(hospital, value=5, from_on=TODAY)
+    a_value(hospital, value=5, from_on=TOMORROW)
     a_window(hospital, window=Window.days(1, 1), from_on=TODAY)
     assert settings_on(TODAY, known).return_days == 28
     assert window_table_on(TODAY, known) == ((12, Unit.MONTH, Window.days(30, 30)),)

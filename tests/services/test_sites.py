@@ -40,6 +40,7 @@ CHRISTMAS = dt.date(2026, 12, 25)
         ({"time_zone": "localtime"}, UnknownZone),
         ({"time_zone": ""}, UnknownZone),
         ({"working": "12"}, BadWeek),
+        ({"working": "0000000"}, BadWeek),
         ({"working": "11111xx"}, BadWeek),
         ({"label": "AG"}, LabelTaken),
         ({"label": "x" * 21}, BadValue),
