@@ -39,12 +39,13 @@ class Facts:
 
     def __init__(self, known: int) -> None:
         self.known = known
-        self.rows: dict[Any, list[Any]] = {}
+        self.rows: dict[Any, Any] = {}
 
     def all(self, model: Any) -> list[Any]:
         if model not in self.rows:
             self.rows[model] = [row for row in model.objects.all() if self._is_known(row)]
-        return self.rows[model]
+        found: list[Any] = self.rows[model]
+        return found
 
     def _is_known(self, row: Any) -> bool:
         number = row.seq if isinstance(row, models.Entry) else row.entry
@@ -53,8 +54,17 @@ class Facts:
 
     def of(self, model: Any, **wanted: Any) -> list[Any]:
         """Rows with these values, in the order in which they began and were recorded."""
-        found = [row for row in self.all(model) if all(getattr(row, name) == value for name, value in wanted.items())]
+        first, *others = wanted.items()
+        found = [row for row in self._with(model, *first) if all(getattr(row, name) == value for name, value in others)]
         return sorted(found, key=lambda row: (getattr(row, "from_on", dt.date.min), row.pk))
+
+    def _with(self, model: Any, name: str, value: Any) -> list[Any]:
+        if (model, name) not in self.rows:
+            self.rows[model, name] = {}
+            for row in self.all(model):
+                self.rows[model, name].setdefault(getattr(row, name), []).append(row)
+        found: list[Any] = self.rows[model, name].get(value, [])
+        return found
 
     def on(self, model: Any, day: dt.date, **wanted: Any) -> Any:
         """Of the facts with these values the one in force on the day."""
@@ -271,12 +281,29 @@ def risk_on(facts: Facts, device: int, day: dt.date) -> str:
 
 
 def scored_on(facts: Facts, device: int, day: dt.date) -> str:
+    """What supports life is that; else the sum of the points of its class, which looks forward where it is lower."""
+    said = "other"
     for identity in facts.of(models.DeviceIdentity, device_id=device):
         model = facts.on(models.ModelDetails, day, device_model_id=identity.device_model_id)
-        described = model and facts.on(models.ClassDetails, day, device_class_id=model.device_class_id)
+        if model is None:
+            continue
+        described = facts.on(models.ClassDetails, day, device_class_id=model.device_class_id)
         if described is not None and described.life_support:
             return "life_support"
-    return "other"
+        for assessment in facts.of(models.RiskAssessment, device_class_id=model.device_class_id):
+            becomes = scored(facts, assessment)
+            raises = RISKS.index(becomes) >= RISKS.index(said)
+            if assessment.from_on <= day and (raises or facts.at[assessment.entry].date() <= day):
+                said = becomes
+    return said
+
+
+def scored(facts: Facts, assessment: Any) -> str:
+    values = facts.on(models.RiskTableValues, assessment.from_on, table_id=assessment.table_id)
+    points = {(each.factor, each.level): each.points for each in facts.of(models.RiskPoints, values_id=values.pk)}
+    levels = facts.of(models.RiskScore, assessment_id=assessment.pk)
+    total = sum(points[each.factor, each.level] for each in levels)
+    return "high_risk" if total >= values.high_risk_from else "other"
 
 
 # Which inspection meets which due inspection
