@@ -121,11 +121,11 @@ def test_a_device_that_is_not_there_is_refused(bench: Bench) -> None:
 
 def test_before_the_history_of_the_device_begins_nothing_was_done_on_it(bench: Bench) -> None:
     later = register_device(
-        device_model=bench.model, serial="OM-3", tag=None, area=bench.theatre, from_on=day("2026-05-01"),
+        device_model=bench.model, serial="OM-3", tag=None, area=bench.theatre, from_on=day("2026-06-20"),
         known_from_on=day("2026-06-16"), actor=bench.odile, at=AT,
     ).subject  # fmt: skip
-    assert_refused(NotYetInRecord, lambda: recorded(bench, JUNE_15, device=later))
-    recorded(bench, moment(6, 16), device=later)
+    assert_refused(NotYetInRecord, lambda: recorded(bench, JUNE_15, device=later, site=bench.alderwick))
+    recorded(bench, moment(6, 16), device=later, site=bench.alderwick)
     assert performed_days(later) == [day("2026-06-16")]
 
 

@@ -6,6 +6,7 @@ import datetime as dt
 import pytest
 
 from pmcore.engines.vocabulary import Basis, Unit
+from pmcore.models import DueInspection
 from pmcore.services.devices import KnownTooLate
 from pmcore.services.plan_rules import AnchorTooFar, IntervalRefused
 from pmcore.services.plans import anchor_plan
@@ -27,8 +28,9 @@ def test_an_interval_beyond_fifty_years_is_refused(basis: Basis, every: int, uni
 
 def test_an_interval_of_fifty_years_is_called_for() -> None:
     story = a_story()
-    story.add_plan(day(5, 2), name="Rare", every=50, unit=Unit.YEAR)
+    plan = story.add_plan(day(5, 2), name="Rare", every=50, unit=Unit.YEAR, counts_from=Basis.FLOATING)
     story.sweep(day(5, 3))
+    assert DueInspection.objects.get(plan=plan).due_on == day(6, 15, 2075)
 
 
 @pytest.mark.parametrize("anchor_on", [day(5, 3, 2027), dt.date.max])
@@ -45,6 +47,7 @@ def test_an_anchor_one_interval_ahead_is_taken() -> None:
     on = day(5, 2)
     anchor_plan(plan=story.plan, device=story.device, anchor_on=day(5, 2, 2027), from_on=on, **story.by(on))
     story.sweep(day(5, 3))
+    assert DueInspection.objects.filter(device=story.device, due_on=day(5, 2, 2027)).exists()
 
 
 def test_a_device_known_only_after_it_came_is_refused() -> None:
