@@ -16,27 +16,33 @@ from pmcore.engines.vocabulary import Basis
 
 @dataclass(frozen=True, slots=True)
 class Opening:
-    """A written due inspection: `key` is the caller's, `until` the day from which it is withdrawn."""
+    """A written due inspection: `key` is the caller's, `until` the day from which it is withdrawn,
+    `procedure` what it asks for (one and the same unless the plan has changed it)."""
 
     key: int
     opens_on: date
     due_on: date
     closes_on: date
     until: date | None = None
+    procedure: int = 0
 
     def stands_on(self, day: date) -> bool:
         return self.until is None or day < self.until
 
 
+_THE_ONE = frozenset({0})
+
+
 @dataclass(frozen=True, slots=True)
 class Performed:
-    """A complete inspection: `key` is the caller's. `credits` is false for one that only sets the clock: an incoming
-    inspection by another procedure, or a day carried over from before the record."""
+    """A complete inspection: `key` is the caller's. `does`: the procedures that it completes; `sets`: those whose clock
+    it sets (None: every one, as an incoming inspection). What does none only sets clocks, as a day carried over."""
 
     key: int
     on: date
     re_anchors: bool = False
-    credits: bool = True
+    does: frozenset[int] = _THE_ONE
+    sets: frozenset[int] | None = _THE_ONE
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,17 +67,22 @@ def credited(
     """
     due = sorted(openings, key=lambda each: (each.opens_on, each.key))
     found: dict[int, Credit] = {}
-    previous: date | None = None
+    previous: dict[int, date] = {}
     for done in sorted(performed, key=lambda each: (each.on, each.key)):
-        standing = [each for each in due if each.stands_on(done.on)] if done.credits else []
-        opened = [each for each in standing if each.opens_on <= done.on]
+        asked = [each for each in due if each.procedure in done.does and each.stands_on(done.on)]
+        opened = [each for each in asked if each.opens_on <= done.on]
         still_open = [each for each in opened if each.closes_on >= done.on and each.key not in found]
-        coming = next((each for each in standing if each.opens_on > done.on), None)
+        coming = next((each for each in asked if each.opens_on > done.on), None)
+        met: Opening | None = None
         if still_open or (opened and opened[-1].key not in found):
-            found[(still_open or opened)[-1].key] = Credit(done.key, done.on, previous)
-        elif coming and _counts_early(coming, done, _rule_on(rules, done.on), previous or begins_on):
-            found.setdefault(coming.key, Credit(done.key, done.on, previous))
-        previous = done.on
+            met = (still_open or opened)[-1]
+        elif coming and coming.key not in found:
+            since = previous.get(coming.procedure, begins_on)
+            met = coming if _counts_early(coming, done, _rule_on(rules, done.on), since) else None
+        if met is not None:
+            found[met.key] = Credit(done.key, done.on, previous.get(met.procedure))
+        for procedure in {each.procedure for each in due} if done.sets is None else done.sets:
+            previous[procedure] = done.on
     return found
 
 

@@ -73,8 +73,8 @@ def covered_by(
 
 
 def _performed(anchor_on: dt.date, done: Sequence[dt.date], carried: Sequence[dt.date]) -> list[Performed]:
-    days = [*((day, True) for day in done), *((day, False) for day in carried)]
-    return [Performed(at, day, re_anchors=day == anchor_on, credits=ours) for at, (day, ours) in enumerate(days)]
+    ours = [Performed(at, day, re_anchors=day == anchor_on) for at, day in enumerate(done)]
+    return ours + [Performed(-1, day, does=frozenset()) for day in carried]
 
 
 def _stays_since(rule: IntervalRule, device: ScopeDevice) -> dt.date | None:

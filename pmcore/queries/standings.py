@@ -62,29 +62,27 @@ class _Device:
             yield self._standing(due, terms, following, earned.get(due.id))
 
     def _credits(self, plan: int, dues: Sequence[WrittenDue], terms: Timeline[PlanOnDay]) -> dict[int, Credit]:
-        """Each procedure by itself: after a plan's change of procedure the old one meets what asks for it."""
+        """After a plan's change of procedure the old one meets what asks for it; one inspection meets one of a plan."""
         rules = [(from_on, on_day.rule) for from_on, on_day in terms]
         begins_on = self.facts.begins_on.get(self.device) or min(due.opens_on for due in dues)
-        found: dict[int, Credit] = {}
-        for procedure in {due.procedure for due in dues}:
-            openings = [
-                Opening(due.id, due.opens_on, due.due_on, due.closes_on, self.facts.withdrawn_on.get(due.id))
-                for due in dues
-                if due.procedure == procedure
-            ]
-            found |= credited(openings, self._performed(plan, procedure), rules, begins_on)
-        return found
+        openings = [
+            Opening(due.id, due.opens_on, due.due_on, due.closes_on, self.facts.withdrawn_on.get(due.id), due.procedure)
+            for due in dues
+        ]
+        return credited(openings, self._performed(plan, {due.procedure for due in dues}), rules, begins_on)
 
-    def _performed(self, plan: int, procedure: int) -> Iterator[Performed]:
+    def _performed(self, plan: int, procedures: set[int]) -> Iterator[Performed]:
         anchors = self.facts.anchors.get(self.device, ())
         for done in self.facts.done.get(self.device, ()):
-            does = done.procedure == procedure or procedure in self.catalogue.covers.get(done.version, ())
-            if does or done.kind == InspectionKind.INCOMING:
+            covered = self.catalogue.covers.get(done.version, frozenset())
+            does = frozenset(procedures & {done.procedure, *covered})
+            incoming = done.kind == InspectionKind.INCOMING
+            if does or incoming:
                 day = done.performed_on
-                yield Performed(done.inspection, day, re_anchors=(plan, day) in anchors, credits=does)
-        carried = self.facts.carried.get(self.device, {}).get(procedure)
-        if carried is not None:
-            yield Performed(_CARRIED, carried, credits=False)
+                sets = None if incoming else does
+                yield Performed(done.inspection, day, re_anchors=(plan, day) in anchors, does=does, sets=sets)
+        for procedure, day in self.facts.carried.get(self.device, {}).items():
+            yield Performed(_CARRIED, day, does=frozenset(), sets=frozenset({procedure}))
 
     def _standing(
         self, due: WrittenDue, terms: Timeline[PlanOnDay], next_opens_on: dt.date | None, credit: Credit | None

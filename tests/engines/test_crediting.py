@@ -12,7 +12,9 @@ from pmcore.engines.vocabulary import Basis, Unit
 BEGINS = dt.date(2025, 1, 1)
 DAYS = st.dates(BEGINS, dt.date(2026, 12, 31))
 PERFORMED = st.lists(st.tuples(DAYS, st.booleans(), st.booleans()), max_size=8).map(
-    lambda rows: [Performed(key, *row) for key, row in enumerate(rows)]
+    lambda rows: [
+        Performed(key, on, anew, frozenset({0} if earns else ())) for key, (on, anew, earns) in enumerate(rows)
+    ]
 )
 WINDOWS = st.tuples(DAYS, st.integers(0, 40), st.integers(0, 40), st.none() | DAYS)
 OPENINGS = st.lists(WINDOWS, max_size=6, unique_by=lambda row: row[0]).map(
@@ -41,7 +43,7 @@ def slowly(openings, performed, rule):
         moves = rule.basis is Basis.FLOATING or done.re_anchors
         due_again = add_interval(done.on, rule.every, rule.unit)
         early = moves and (done.on - since) * 2 >= add_interval(since, rule.every, rule.unit) - since
-        if not done.credits:
+        if not done.does:
             continue
         if unmet:
             found[unmet[-1].key] = done.key
@@ -62,7 +64,7 @@ def test_the_newest_that_has_opened_else_early_for_the_next(openings, performed,
 def test_one_inspection_meets_at_most_one(openings, performed, rule):
     by = [credit.by for credit in credited(openings, performed, [(BEGINS, rule)], BEGINS).values()]
     assert len(by) == len(set(by))
-    assert all(performed[key].credits for key in by)
+    assert all(performed[key].does for key in by)
 
 
 @given(OPENINGS, PERFORMED, RULES, st.randoms(use_true_random=False))
@@ -71,3 +73,17 @@ def test_the_order_in_which_they_are_given_says_nothing(openings, performed, rul
     chance.shuffle(openings)
     chance.shuffle(performed)
     assert credited(openings, performed, [(BEGINS, rule)], BEGINS) == expected
+
+
+def test_after_a_change_of_procedure_one_inspection_of_both_meets_one_due_inspection():
+    old = Opening(1, dt.date(2025, 5, 1), dt.date(2025, 5, 10), dt.date(2025, 5, 20), procedure=7)
+    new = Opening(2, dt.date(2025, 8, 1), dt.date(2025, 8, 10), dt.date(2025, 8, 20), procedure=8)
+    rule = IntervalRule(3, Unit.MONTH, Basis.ANCHORED, Window.days(0, 0))
+
+    def met(does):
+        done = Performed(5, dt.date(2025, 8, 5), does=frozenset(does), sets=frozenset(does))
+        return set(credited([old, new], [done], [(BEGINS, rule)], BEGINS))
+
+    assert met({7, 8}) == {2}
+    assert met({7}) == {1}
+    assert met({9}) == set()
