@@ -12,7 +12,7 @@ from datetime import date
 from itertools import count, pairwise
 
 from pmcore.engines.due_dates import IntervalRule, add_interval, half_passed, next_due, window_of
-from pmcore.engines.records import DueInspection, Gap, Inspected
+from pmcore.engines.records import DueInspection, Inspected
 from pmcore.engines.vocabulary import Basis
 
 
@@ -42,14 +42,10 @@ def due_history(
     return [replace(due, next_opens_on=following.opens_on) for due, following in pairwise(chain)]
 
 
-def long_gaps(rule: IntervalRule, performed: Iterable[date]) -> list[Gap]:
-    """Neighbouring inspections further apart than one interval and the days that its window leaves afterwards."""
-    gaps = []
-    for previous_on, next_on in pairwise(sorted(performed)):
-        latest = window_of(rule, add_interval(previous_on, rule.every, rule.unit))[1]
-        if next_on > latest:
-            gaps.append(Gap(previous_on, next_on, (next_on - previous_on).days, (latest - previous_on).days))
-    return gaps
+def kept_until(rule: IntervalRule, previous_on: date) -> date:
+    """The last day on which the next inspection keeps the interval: one interval and the days that its window leaves
+    afterwards. Anchored windows allow two that are met to lie further apart."""
+    return window_of(rule, add_interval(previous_on, rule.every, rule.unit))[1]
 
 
 def _accruing(rule: IntervalRule, anchor: date, last_met: date | None) -> Iterator[DueInspection]:

@@ -56,16 +56,6 @@ def is_explained(due: DueInspection, as_of: date) -> bool:
     return _by(due.reason_on, as_of) or left_unrecorded
 
 
-def was_early(due: DueInspection) -> bool:
-    """Credited to an inspection before the window opened."""
-    return due.completed_on is not None and due.completed_on < due.opens_on
-
-
-def period_of(closes_on: date) -> date:
-    """The month (its first day) to which a due inspection belongs: the one in which its window closes."""
-    return closes_on.replace(day=1)
-
-
 def _is_withdrawn(due: DueInspection, as_of: date) -> bool:
     return _by(due.withdrawn_on, as_of)
 

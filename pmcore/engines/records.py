@@ -61,24 +61,6 @@ class DueInspection:
 
 
 @dataclass(frozen=True, slots=True)
-class Gap:
-    """Two complete inspections further apart than the interval and the days after it allow."""
-
-    previous_on: date
-    next_on: date
-    days: int
-    allowed_days: int
-
-
-@dataclass(frozen=True, slots=True)
-class Placed:
-    """From this day on the device belongs to this place."""
-
-    from_on: date
-    place: str
-
-
-@dataclass(frozen=True, slots=True)
 class Attempt:
     """Somebody went to inspect the device and could not."""
 

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator
 from datetime import date
 from typing import Generic, TypeVar
 
+Key = TypeVar("Key")
 Value = TypeVar("Value")
 
 
@@ -32,9 +33,9 @@ class Timeline(Generic[Value]):
         return self._values[max(bisect_right(self._days, day) - 1, 0)] if self._values else None
 
 
-def timelines(rows: Iterable[tuple[int, date, Value]]) -> dict[int, Timeline[Value]]:
+def timelines(rows: Iterable[tuple[Key, date, Value]]) -> dict[Key, Timeline[Value]]:
     """Of rows (key, first day, value) in order of their days: a timeline for each key."""
-    found: dict[int, list[tuple[date, Value]]] = defaultdict(list)
+    found: dict[Key, list[tuple[date, Value]]] = defaultdict(list)
     for key, from_on, value in rows:
         found[key].append((from_on, value))
     return {key: Timeline(changes) for key, changes in found.items()}

@@ -85,11 +85,6 @@ def value_on(readings: Iterable[tuple[date, Number]], day: date) -> Fraction:
     return low + (high - low) * (day - began).days / (ended - began).days
 
 
-def whichever_first(calendar_due: date, usage_due: date | None) -> date:
-    """The earlier of the two; the calendar's when usage projects none."""
-    return calendar_due if usage_due is None else min(calendar_due, usage_due)
-
-
 def _in_order(readings: Iterable[tuple[date, Number]]) -> list[Reading]:
     known = sorted((Reading(on, _number(value)) for on, value in readings))
     for before, after in pairwise(known):

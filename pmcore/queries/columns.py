@@ -207,14 +207,6 @@ def moment_wire(value: dt.datetime) -> str:
     return str(value.astimezone(dt.UTC).replace(tzinfo=None))
 
 
-def _loader(field: "models.Field[Any, Any]") -> Callable[[Any], Any] | None:
-    """From what PostgreSQL's driver gives back to the wire form."""
-    match field:
-        case models.DateTimeField():
-            return moment_wire
-    return None
-
-
 def _reference(target: type[Recorded]) -> Callable[[Any], Any]:
     """The id of a row, or a Row of the same entry, whose id comes under the lock."""
 
@@ -234,18 +226,15 @@ def _or_none(take: Callable[[Any], Any]) -> Callable[[Any], Any]:
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """One column: `take` from a caller's value (or None) to wire form, `render` from wire form to JSON, `load` from the
-    PostgreSQL driver's value to wire form."""
+    """One column: `take` from a caller's value (or None) to wire form, `render` from wire form to JSON."""
 
     name: str
     column: str
     nullable: bool
     refers_to: type[Recorded] | None
     free_text: bool
-    is_day: bool
     take: Callable[[Any], Any]
     render: Callable[[Any], str]
-    load: Callable[[Any], Any] | None
 
 
 def column_of(field: "models.Field[Any, Any]") -> Column:
@@ -258,8 +247,6 @@ def column_of(field: "models.Field[Any, Any]") -> Column:
         nullable=field.null,
         refers_to=target,
         free_text=free,
-        is_day=type(field) is models.DateField,
         take=_or_none(take) if field.null or field.primary_key else take,
         render=_renderer(field),
-        load=_loader(field),
     )

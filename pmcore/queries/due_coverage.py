@@ -4,6 +4,7 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from pmcore.engines.coverage import Aim
 from pmcore.engines.crediting import Performed
 from pmcore.engines.due_changes import Former
 from pmcore.engines.due_dates import IntervalRule, add_interval
@@ -29,11 +30,8 @@ class Background:
 
 def covers(plan: PlanTermsRecord | FormerTerms, device: ScopeDevice) -> bool:
     """Is the plan for the device?"""
-    if plan.device is not None:
-        return plan.device == device.device
-    if plan.device_model is not None:
-        return plan.device_model == device.device_model
-    return plan.device_class is not None and plan.device_class == device.device_class
+    aim = Aim(plan.device, plan.device_model, plan.device_class)
+    return aim.meets(device.device, device.device_model, device.device_class)
 
 
 def covered_by(

@@ -100,11 +100,11 @@ class _Figure:
         return found
 
     def _of_device(self, device: int, size: int) -> _Counts:
-        return self._counted(Standings.of(list(standings_of([device], catalogue(size)))))
+        return self._counted(Standings.of_rows(list(standings_of([device], catalogue(size)))))
 
     def _counted(self, read: Standings) -> _Counts:
         standings = chosen_in_period(read, self.asked, self.sites)
-        words = [COUNTED[code] for code in counted_on(standings.days, self.as_of)]
+        words = [COUNTED[code] for code in counted_on(standings, self.as_of)]
         counts = map(_Count, standings.device.tolist(), words)
         return dict(zip(standings.due_inspection.tolist(), counts, strict=True))
 

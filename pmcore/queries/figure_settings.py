@@ -4,6 +4,7 @@ import datetime as dt
 from dataclasses import dataclass
 
 from pmcore.engines.due_dates import Window
+from pmcore.engines.timeline import timelines
 from pmcore.engines.vocabulary import Unit, WindowKind
 from pmcore.models import SettingValue, WindowValue
 
@@ -28,9 +29,8 @@ DEFAULTS: dict[str, Default] = {
 """Every setting there is, by name. All of them are whole numbers."""
 
 
-@dataclass(frozen=True, slots=True)
 class FigureSettings:
-    """The settings as they counted on a day.
+    """The settings day by day, as known at a size of the history: one statement.
 
     `late_entry_working_days`: recorded later than so many working days after it was performed, an inspection is listed.
     `restart_days`: parts of one inspection further apart restart the steps affected.
@@ -39,19 +39,15 @@ class FigureSettings:
     `return_days`: reported again by this day after its release, a repair has come back.
     """
 
-    late_entry_working_days: int
-    restart_days: int
-    search_days: int
-    search_record_working_days: int
-    return_days: int
+    def __init__(self, known: int) -> None:
+        said = SettingValue.objects.known(known).filter(setting__name__in=DEFAULTS).order_by("from_on", "id")
+        rows = said.values_list("setting__name", "from_on", "value")
+        self._said = timelines((name, from_on, int(value)) for name, from_on, value in rows)
 
-
-def settings_on(day: dt.date, known: int) -> FigureSettings:
-    """The settings in force on the day, as known at a size of the history: one statement."""
-    said = SettingValue.objects.known(known).on(day).filter(setting__name__in=DEFAULTS)
-    values = {name: default.value for name, default in DEFAULTS.items()}
-    values |= {name: int(value) for name, value in said.values_list("setting__name", "value")}
-    return FigureSettings(**values)
+    def on(self, name: str, day: dt.date) -> int:
+        """The value of the setting in force on the day."""
+        said = self._said[name].on(day) if name in self._said else None
+        return DEFAULTS[name].value if said is None else said
 
 
 WindowTable = tuple[tuple[int, Unit, Window], ...]

@@ -17,6 +17,7 @@ from pmcore.engines.completion import Answered, Repaired, performed_on
 from pmcore.engines.vocabulary import Outcome
 from pmcore.models import Entry, FindingDetails, InspectionSession, Reading, RepairDetails, RepairedFinding
 from pmcore.queries.calibrations import Calibrated, calibrations, good_on
+from pmcore.queries.figure_settings import FigureSettings
 from pmcore.queries.sheets import SheetStep, StepName, steps_of
 from pmcore.queries.site_days import Zones
 
@@ -91,6 +92,7 @@ class _Facts:
     instruments: dict[int, list[Calibrated]]
     recorded_at: dict[int, dt.datetime]
     zones: Zones
+    settings: FigureSettings
 
 
 def completed(devices: Collection[int] | None, known: int) -> list[CompletedInspection]:
@@ -163,7 +165,8 @@ def _performed_on(mandatory: Sequence[SheetStep], sessions: Sequence[_Session], 
             answers += [Answered(_label(step), at) for step in _answered(mandatory, event, facts)]
         else:
             touched.append(Repaired(frozenset(_label(step) for step in mandatory if event.touches(step)), at))
-    return performed_on([_label(step) for step in mandatory], answers, touched, "UTC")
+    apart = facts.settings.on("restart_days", sessions[-1].performed_on)
+    return performed_on([_label(step) for step in mandatory], answers, touched, "UTC", most_days_apart=apart)
 
 
 def _moment(event: _Session | _Repair) -> dt.datetime:
@@ -187,7 +190,7 @@ def _answers(reading: _Reading, step: SheetStep, day: dt.date, facts: _Facts) ->
     return reading.instrument is None or good_on(facts.instruments.get(reading.instrument, ()), day)
 
 
-# Reading: nine statements
+# Reading: ten statements
 
 
 def _read(devices: Collection[int] | None, known: int) -> _Facts:
@@ -215,6 +218,7 @@ def _read(devices: Collection[int] | None, known: int) -> _Facts:
         instruments=calibrations(known),
         recorded_at=dict(entries.values_list("seq", "at")),
         zones=Zones(known),
+        settings=FigureSettings(known),
     )
 
 

@@ -14,6 +14,7 @@ from pmcore.queries.standing_rows import Standing, Standings, day_number
 from pmcore.queries.standings import standings_of
 
 _COLUMNS = ", ".join(f'"{name}"' for name in (*Standing._fields, "size"))
+_DEVICE = Standing._fields.index("device")
 _TABLE = KeptStanding._meta.db_table
 
 
@@ -31,7 +32,7 @@ def standings_between(starts_on: dt.date, ends_on: dt.date, *, as_of: dt.date, c
     # Asked after the rows were read: whatever a run in the background replaced by then shows here.
     newer = set(KeptStanding.objects.filter(size__gt=known).order_by().values_list("device", flat=True).distinct())
     devices = changed | newer
-    rows = [row[:-1] for row in kept if row[1] not in devices]
+    rows = [row[:-1] for row in kept if row[_DEVICE] not in devices]
     return _within([*rows, *standings_of(devices, catalogue)], starts_on, ends_on, as_of)
 
 
@@ -54,7 +55,7 @@ def _kept(starts_on: dt.date, ends_on: dt.date, as_of: dt.date) -> Sequence[Any]
 
 
 def _within(rows: Collection[Sequence[int]], starts_on: dt.date, ends_on: dt.date, as_of: dt.date) -> Standings:
-    found = Standings.of(list(rows))
+    found = Standings.of_rows(list(rows))
     day = np.datetime64(as_of, "D")
     inside = (found.closes_on >= np.datetime64(starts_on, "D")) & (found.closes_on <= np.datetime64(ends_on, "D"))
     undone = (found.closes_on < day) & ~(found.completed_on <= day) & ~(found.next_opens_on <= day)

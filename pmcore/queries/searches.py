@@ -7,17 +7,23 @@ from pmcore.engines.attempts import reason_stands_from
 from pmcore.engines.records import Attempt as Tried
 from pmcore.engines.vocabulary import AttemptOutcome
 from pmcore.models import Attempt, DueInspection, Entry, Withdrawal
+from pmcore.queries.figure_settings import FigureSettings
 from pmcore.queries.inspections import completed
 from pmcore.queries.site_days import WorkingCalendar, Zones, site_on, working_calendar
 
-DAYS_SEARCHED = 2
-
 
 def attempts_stand_from(
-    due: DueInspection, outcome: AttemptOutcome, until: dt.date, site: int | None, known: int, *, days_needed: int
+    due: DueInspection,
+    outcome: AttemptOutcome,
+    until: dt.date,
+    site: int | None,
+    known: int,
+    *,
+    days_needed: int | None = None,
 ) -> dt.date | None:
-    """The day on which the attempts with that outcome, made by `until`, stood as a reason for not doing it; None: they
-    do not suffice."""
+    """The day on which the attempts with that outcome, made by `until` on so many days (None: what the setting says),
+    stood as a reason for not doing it; None: they do not suffice."""
+    settings = FigureSettings(known)
     rows = Attempt.objects.known(known).filter(due_inspection=due.pk, outcome=outcome, tried_on__lte=until)
     tried = [
         Tried(tried_on, recorded_on(entry, site, known)) for tried_on, entry in rows.values_list("tried_on", "entry")
@@ -29,7 +35,8 @@ def attempts_stand_from(
         due.closes_on,
         weekend=calendar.weekend,
         holidays=calendar.holidays,
-        days_needed=days_needed,
+        days_needed=settings.on("search_days", due.closes_on) if days_needed is None else days_needed,
+        working_days_to_record=settings.on("search_record_working_days", due.closes_on),
     )
 
 
@@ -43,9 +50,7 @@ def searches_of(device: int, before: dt.date, known: int) -> list[list[dt.date |
     for due in closed.order_by("closes_on", "pk"):
         seen = any(due.opens_on <= day <= due.closes_on for day in inspected)
         site = site_on(device, due.due_on, known)
-        stands = attempts_stand_from(
-            due, AttemptOutcome.NOT_FOUND, due.closes_on, site, known, days_needed=DAYS_SEARCHED
-        )
+        stands = attempts_stand_from(due, AttemptOutcome.NOT_FOUND, due.closes_on, site, known)
         found[due.plan_id].append(None if seen else stands)
     return list(found.values())
 

@@ -8,49 +8,45 @@ from typing import Any
 from pmcore.engines.due_dates import IntervalRule, Window
 from pmcore.engines.risk import RiskWord
 from pmcore.engines.timeline import Timeline, timelines
-from pmcore.engines.vocabulary import Basis, PlanBasis, Unit
+from pmcore.engines.vocabulary import Basis, PlanBasis, Unit, WindowKind
 from pmcore.engines.working_days import SATURDAY_AND_SUNDAY
 from pmcore.models import (
-    CoveredProcedure,
     ModelDetails,
     PlanTerms,
-    SettingValue,
     SiteHoliday,
     SiteWeek,
 )
-from pmcore.queries.figure_settings import DEFAULTS
+from pmcore.queries.figure_settings import FigureSettings
+from pmcore.queries.procedures import Covering
 from pmcore.queries.risk import risk_facts
 from pmcore.queries.site_days import WorkingCalendar, Zones
 
 
 @dataclass(frozen=True, slots=True)
 class PlanOnDay:
-    """What standings ask of a plan's terms. The rule's window plays no part: windows stand on the due inspections."""
+    """What standings ask of a plan's terms. The rule has no window: windows stand on the due inspections."""
 
     rule: IntervalRule
     basis: PlanBasis
+    window: WindowKind
 
 
 @dataclass(frozen=True, slots=True)
 class Catalogue:
     """As known at a size of the history. `classes`: of each model its device class; `risk`: of each class what its
-    assessments say; `covers`: of each procedure version the procedures that it also does."""
+    assessments say."""
 
     known: int
     plans: dict[int, Timeline[PlanOnDay]]
     classes: dict[int, Timeline[int]]
     risk: dict[int, list[RiskWord]]
-    covers: dict[int, frozenset[int]]
+    covering: Covering
     zones: Zones
     calendars: dict[int, WorkingCalendar]
-    settings: dict[str, Timeline[int]]
+    settings: FigureSettings
 
     def calendar(self, site: int | None) -> WorkingCalendar:
         return self.calendars.get(site or 0) or WorkingCalendar.usual()
-
-    def setting(self, name: str, day: dt.date) -> int:
-        said = self.settings[name].on(day) if name in self.settings else None
-        return DEFAULTS[name].value if said is None else said
 
     def day_at(self, site: int | None, moment: dt.datetime) -> dt.date:
         """The site's day at the moment; in UTC where nobody said where that is."""
@@ -64,10 +60,10 @@ def catalogue(known: int) -> Catalogue:
         plans=_plans(known),
         classes=_timelines(ModelDetails.objects.known(known), "device_model_id", "device_class_id"),
         risk=risk_facts(known).words,
-        covers=_covers(known),
+        covering=Covering(known),
         zones=Zones(known),
         calendars=_calendars(known),
-        settings=_settings(known),
+        settings=FigureSettings(known),
     )
 
 
@@ -77,23 +73,15 @@ def _timelines(facts: Any, key: str, value: str) -> dict[int, Timeline[Any]]:
 
 def _plans(known: int) -> dict[int, Timeline[PlanOnDay]]:
     rows = PlanTerms.objects.known(known).order_by("from_on", "id")
-    columns = ("plan_id", "from_on", "every", "unit", "counts_from", "basis")
+    columns = ("plan_id", "from_on", "every", "unit", "counts_from", "basis", "window")
     return timelines(
-        (plan, from_on, PlanOnDay(_rule(every, unit, counts_from), PlanBasis(basis)))
-        for plan, from_on, every, unit, counts_from, basis in rows.values_list(*columns)
+        (plan, from_on, PlanOnDay(_rule(every, unit, counts_from), PlanBasis(basis), WindowKind(window)))
+        for plan, from_on, every, unit, counts_from, basis, window in rows.values_list(*columns)
     )
 
 
 def _rule(every: int, unit: str, counts_from: str) -> IntervalRule:
     return IntervalRule(every, Unit(unit), Basis(counts_from), Window.days(0, 0))
-
-
-def _covers(known: int) -> dict[int, frozenset[int]]:
-    found: dict[int, set[int]] = defaultdict(set)
-    rows = CoveredProcedure.objects.known(known).values_list("sheet__version_id", "procedure_id")
-    for version, procedure in rows:
-        found[version].add(procedure)
-    return {version: frozenset(procedures) for version, procedures in found.items()}
 
 
 def _calendars(known: int) -> dict[int, WorkingCalendar]:
@@ -109,11 +97,3 @@ def _weekend(working: str | None) -> frozenset[int]:
     if working is None:
         return SATURDAY_AND_SUNDAY
     return frozenset(day for day, works in enumerate(working) if works == "0")
-
-
-def _settings(known: int) -> dict[str, Timeline[int]]:
-    rows = SettingValue.objects.known(known).filter(setting__name__in=DEFAULTS).order_by("from_on", "id")
-    found: dict[str, list[tuple[dt.date, int]]] = defaultdict(list)
-    for name, from_on, value in rows.values_list("setting__name", "from_on", "value"):
-        found[name].append((from_on, int(value)))
-    return {name: Timeline(changes) for name, changes in found.items()}

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from pmcore.engines.compliance import COUNTED
 from pmcore.engines.vocabulary import Counted, PlanBasis, RiskClass
-from pmcore.engines.working_days import working_days_after
+from pmcore.engines.working_days import working_days_after_many
 from pmcore.queries.standing_catalogue import Catalogue
 from pmcore.queries.standing_rows import BASES, RISK_CLASSES, Standings
 
@@ -88,14 +88,16 @@ def _is(counted: NDArray[np.int8], word: Counted) -> Truth:
 
 def _entered_late(standings: Standings, catalogue: Catalogue) -> Truth:
     """By the setting of the day on which it was entered, so that no later one makes an entry timely."""
-    late: Truth = standings.recorded_on > standings.completed_on
-    for place in np.flatnonzero(late):
-        calendar = catalogue.calendar(int(standings.site[place]))
-        performed_on: dt.date = standings.completed_on[place].item()
-        recorded_on: dt.date = standings.recorded_on[place].item()
-        days = catalogue.setting("late_entry_working_days", recorded_on)
-        late[place] = recorded_on > working_days_after(performed_on, days, calendar.weekend, calendar.holidays)
-    return late
+    later: Truth = standings.recorded_on > standings.completed_on
+    rows = np.flatnonzero(later)
+    days = [catalogue.settings.on("late_entry_working_days", day) for day in standings.recorded_on[rows].tolist()]
+    groups, place = np.unique(np.stack([standings.site[rows], np.array(days, np.int64)]), axis=1, return_inverse=True)
+    for number, (site, allowed) in enumerate(groups.T.tolist()):
+        chosen, calendar = rows[place.ravel() == number], catalogue.calendar(site)
+        done_on = standings.completed_on[chosen]
+        last = working_days_after_many(done_on, allowed, calendar.weekend, calendar.holidays)
+        later[chosen] = standings.recorded_on[chosen] > last
+    return later
 
 
 def _listed(standings: Standings, counted: NDArray[np.int8]) -> list[Listed]:

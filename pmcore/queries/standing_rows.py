@@ -31,10 +31,6 @@ def day_number(day: dt.date | None) -> int:
     return NEVER if day is None else day.toordinal() - _EPOCH
 
 
-def day_of(number: int) -> dt.date | None:
-    return None if number == NEVER else dt.date.fromordinal(number + _EPOCH)
-
-
 class Standing(NamedTuple):
     """What is known of one due inspection, whatever the date it is asked for.
 
@@ -44,16 +40,6 @@ class Standing(NamedTuple):
     site inside the window.
     """
 
-    due_inspection: int
-    device: int
-    plan: int
-    site: int
-    area: int
-    device_class: int
-    risk_class: int
-    basis: int
-    anchored: int
-    inspection: int
     opens_on: int
     due_on: int
     closes_on: int
@@ -70,15 +56,29 @@ class Standing(NamedTuple):
     previous_on: int
     latest_on: int
     moved_on: int
+    due_inspection: int
+    device: int
+    plan: int
+    site: int
+    area: int
+    device_class: int
+    risk_class: int
+    basis: int
+    anchored: int
+    inspection: int
 
 
-_DAYS_FROM = Standing._fields.index("opens_on")
+_DUE_INSPECTION = Standing._fields.index("due_inspection")  # the days stand before it
 
 
 @dataclass(frozen=True, slots=True)
-class Standings:
-    """Columns of standings, each an array of one length: int64, and datetime64[D] for days (NaT: it never came)."""
+class Standings(DueColumns):
+    """Columns of standings, each an array of one length: datetime64[D] for days (NaT: it never came), then int64."""
 
+    recorded_on: Days
+    previous_on: Days
+    latest_on: Days
+    moved_on: Days
     due_inspection: Ids
     device: Ids
     plan: Ids
@@ -89,43 +89,22 @@ class Standings:
     basis: Ids
     anchored: Ids
     inspection: Ids
-    opens_on: Days
-    due_on: Days
-    closes_on: Days
-    next_opens_on: Days
-    completed_on: Days
-    withdrawn_on: Days
-    left_on: Days
-    left_recorded_on: Days
-    sealed_on: Days
-    sealed_recorded_on: Days
-    unsealed_on: Days
-    reason_on: Days
-    recorded_on: Days
-    previous_on: Days
-    latest_on: Days
-    moved_on: Days
 
     @classmethod
-    def of(cls, rows: Sequence[Sequence[int]]) -> Self:
+    def of_rows(cls, rows: Sequence[Sequence[int]]) -> Self:
         """Rows in the order of `Standing`."""
-        width = len(Standing._fields)
-        table = np.array(rows, np.int64).reshape(-1, width)
-        table = table[np.argsort(table[:, 0], kind="stable")]
+        table = np.array(rows, np.int64).reshape(-1, len(Standing._fields))
+        table = table[np.argsort(table[:, _DUE_INSPECTION], kind="stable")]
         columns = np.ascontiguousarray(table.T)
-        days = columns[_DAYS_FROM:]
+        days = columns[:_DUE_INSPECTION]
         days[days == NEVER] = np.iinfo(np.int64).min  # what numpy reads as NaT
-        return cls(*columns[:_DAYS_FROM], *days.view("datetime64[D]"))
+        return cls(*days.view("datetime64[D]"), *columns[_DUE_INSPECTION:])
 
     def __len__(self) -> int:
         return len(self.due_inspection)
 
     def where(self, chosen: NDArray[np.bool_]) -> Self:
         return type(self)(*(getattr(self, field.name)[chosen] for field in fields(self)))
-
-    @property
-    def days(self) -> DueColumns:
-        return DueColumns(*(getattr(self, field.name) for field in fields(DueColumns)))
 
 
 assert tuple(field.name for field in fields(Standings)) == Standing._fields

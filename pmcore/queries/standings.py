@@ -3,15 +3,26 @@
 
 import datetime as dt
 from collections.abc import Collection, Iterator, Sequence
+from dataclasses import replace
 
 from pmcore.engines.attempts import reason_stands_from
 from pmcore.engines.crediting import Credit, Opening, Performed, credited
-from pmcore.engines.due_dates import add_interval
+from pmcore.engines.due_dates import IntervalRule, Window, window_of
+from pmcore.engines.due_history import kept_until
 from pmcore.engines.records import Attempt
 from pmcore.engines.risk import RiskWord, risk_class_on
 from pmcore.engines.spells import departure_for, departures, seal_for, seals
 from pmcore.engines.timeline import Timeline
-from pmcore.engines.vocabulary import AttemptOutcome, Basis, InspectionKind, PlanBasis, ReasonCode, RiskClass
+from pmcore.engines.vocabulary import (
+    AttemptOutcome,
+    Basis,
+    InspectionKind,
+    PlanBasis,
+    ReasonCode,
+    RiskClass,
+    Unit,
+    WindowKind,
+)
 from pmcore.queries.standing_catalogue import Catalogue, PlanOnDay
 from pmcore.queries.standing_facts import DeviceFacts, Place, Reason, WrittenDue, facts_of
 from pmcore.queries.standing_rows import BASES, NEVER, NOTHING, RISK_CLASSES, Standing, day_number
@@ -23,6 +34,7 @@ _RESTS_ON_ATTEMPTS = {
     ReasonCode.NOT_FOUND: AttemptOutcome.NOT_FOUND,
     ReasonCode.WITH_A_PATIENT: AttemptOutcome.WITH_A_PATIENT,
 }
+_MONTHLY = IntervalRule(1, Unit.MONTH, Basis.ANCHORED, Window.calendar_month())
 _CARRIED = 0  # no inspection: a day that was carried over
 
 
@@ -74,8 +86,7 @@ class _Device:
     def _performed(self, plan: int, procedures: set[int]) -> Iterator[Performed]:
         anchors = self.facts.anchors.get(self.device, ())
         for done in self.facts.done.get(self.device, ()):
-            covered = self.catalogue.covers.get(done.version, frozenset())
-            does = frozenset(procedures & {done.procedure, *covered})
+            does = frozenset(procedure for procedure in procedures if self.catalogue.covering.does(done, procedure))
             incoming = done.kind == InspectionKind.INCOMING
             if does or incoming:
                 day = done.performed_on
@@ -177,13 +188,21 @@ class _Device:
             due.closes_on,
             weekend=calendar.weekend,
             holidays=calendar.holidays,
-            days_needed=self.catalogue.setting("search_days", due.closes_on),
-            working_days_to_record=self.catalogue.setting("search_record_working_days", due.closes_on),
+            days_needed=self.catalogue.settings.on("search_days", due.closes_on),
+            working_days_to_record=self.catalogue.settings.on("search_record_working_days", due.closes_on),
         )
 
 
 def _latest(due: WrittenDue, credit: Credit | None, on_day: PlanOnDay | None) -> int:
     if credit is None or credit.previous_on is None or on_day is None:
         return NEVER
-    wanted_on = add_interval(credit.previous_on, on_day.rule.every, on_day.rule.unit)
-    return day_number(wanted_on + (due.closes_on - due.due_on))
+    return day_number(kept_until(replace(on_day.rule, window=_window(due, on_day.window)), credit.previous_on))
+
+
+def _window(due: WrittenDue, kind: WindowKind) -> Window:
+    """The days after the due date, as they were written. A row of the table that gives a calendar month shows in what
+    it gave."""
+    gave_month = (due.opens_on, due.closes_on) == window_of(_MONTHLY, due.due_on)
+    if kind == WindowKind.CALENDAR_MONTH or (kind == WindowKind.TABLE and gave_month):
+        return Window.calendar_month()
+    return Window.days(0, (due.closes_on - due.due_on).days)

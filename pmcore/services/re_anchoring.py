@@ -2,11 +2,11 @@
 
 import datetime as dt
 
+from pmcore.engines.coverage import Aim
 from pmcore.engines.due_dates import IntervalRule, Window, half_passed
 from pmcore.engines.vocabulary import Basis, Unit
 from pmcore.models import (
     CarriedOver,
-    CoveredProcedure,
     DeviceIdentity,
     DueInspection,
     InspectionPlan,
@@ -16,6 +16,7 @@ from pmcore.models import (
 )
 from pmcore.models.rows import Row
 from pmcore.queries.inspections import CompletedInspection
+from pmcore.queries.procedures import Covering
 from pmcore.services.refusals import RecordRefused, UnknownReference
 
 
@@ -50,38 +51,28 @@ def check_re_anchoring(
     terms = PlanTerms.objects.known(known).on(day).filter(plan=plan, ended=False, counts_from=Basis.ANCHORED).first()
     if terms is None:
         raise CannotReAnchor(f"The plan {plan} is not anchored on {day}, or not in force.")
-    if not _does(done.version, done.procedure, terms.procedure_id, known):
+    covering = Covering(known)
+    if not covering.does(done, terms.procedure_id):
         raise CannotReAnchor(f"The plan {plan} asks for another procedure.")
     if not _covers(terms, done.device, day, known):
         raise CannotReAnchor(f"The plan {plan} does not cover the device {done.device}.")
-    last = _last_done(done.device, terms.procedure_id, earlier, day, known)
+    counting = [each for each in earlier if covering.does(each, terms.procedure_id)]
+    last = _last_done(done.device, terms.procedure_id, counting, day, known)
     if last is not None and not _late_enough(terms, done.device, last, day):
         raise TooEarlyToReAnchor(f"Less than half the interval has passed since {last}.")
 
 
-def _does(version: int, own: int, wanted: int, known: int) -> bool:
-    covered = CoveredProcedure.objects.known(known).filter(sheet__version=version, procedure=wanted)
-    return own == wanted or covered.exists()
-
-
 def _covers(terms: PlanTerms, device: int, day: dt.date, known: int) -> bool:
-    if terms.device_id is not None:
-        return bool(terms.device_id == device)
     model = DeviceIdentity.objects.known(known).filter(device=device).values_list("device_model_id", flat=True).first()
-    if terms.device_model_id is not None:
-        return bool(terms.device_model_id == model)
     described = ModelDetails.objects.known(known).on(day).filter(device_model=model)
-    return described.filter(device_class=terms.device_class_id).exists()
+    device_class = described.values_list("device_class_id", flat=True).first()
+    return Aim(terms.device_id, terms.device_model_id, terms.device_class_id).meets(device, model, device_class)
 
 
 def _last_done(
     device: int, procedure: int, earlier: list[CompletedInspection], day: dt.date, known: int
 ) -> dt.date | None:
-    days = [
-        done.performed_on
-        for done in earlier
-        if done.performed_on <= day and _does(done.version, done.procedure, procedure, known)
-    ]
+    days = [done.performed_on for done in earlier if done.performed_on <= day]
     carried = CarriedOver.objects.known(known).filter(device=device, procedure=procedure, performed_on__lte=day)
     return max([*days, *carried.values_list("performed_on", flat=True)], default=None)
 

@@ -18,9 +18,10 @@ from pmcore.services.permissions import check_role, check_site
 from pmcore.services.refusals import RecordRefused, UnknownReference
 from pmcore.services.requests import Receipt, Request, answered
 
-_ATTEMPTS = {  # the outcome that an attempt must have had, and on how many days
-    ReasonCode.WITH_A_PATIENT: (AttemptOutcome.WITH_A_PATIENT, 2),
-    ReasonCode.NOT_FOUND: (AttemptOutcome.NOT_FOUND, 2),
+_ATTEMPTS: dict[ReasonCode, tuple[AttemptOutcome, int | None]] = {
+    # The outcome that an attempt must have had, and on how many days; None: what the setting says.
+    ReasonCode.WITH_A_PATIENT: (AttemptOutcome.WITH_A_PATIENT, None),
+    ReasonCode.NOT_FOUND: (AttemptOutcome.NOT_FOUND, None),
     ReasonCode.NO_ACCESS: (AttemptOutcome.NO_ACCESS, 1),
 }
 _HOLDS = {  # the reason of hold that says the same; another one keeps the device out of use as well
@@ -153,7 +154,7 @@ def _hold_in_force(due: DueInspection, reason: ReasonCode, from_on: dt.date, hol
 def _check_attempts(due: DueInspection, reason: ReasonCode, from_on: dt.date, site: int | None, known: int) -> None:
     outcome, days = _ATTEMPTS[reason]
     if attempts_stand_from(due, outcome, from_on, site, known, days_needed=days) is None:
-        wanted = "an attempt" if days == 1 else f"attempts on {days} days"
+        wanted = "an attempt" if days == 1 else "attempts on several days"
         raise AttemptsMissing(f"{wanted} with this outcome, inside the window and recorded in time, were wanted.")
 
 

@@ -240,7 +240,7 @@ def measure_many(due: int) -> list[Line]:
         site = place["sites"][n % SITES]
         groups = [n + 1, n % 1_000_000, n % MODELS, site, site, n % MODELS + 1, n % 3, n % 4, 1, n + 1]
         dates = [due_on - 30, due_on, due_on + 30, due_on + 335, done_on, *nothing]
-        return [*groups, *dates, done_on, due_on - 365, due_on, NEVER, size]
+        return [*dates, done_on, due_on - 365, due_on, NEVER, *groups, size]
 
     def fill() -> None:
         for start in range(0, due, 50_000):

@@ -5,14 +5,15 @@ Every 12 months, window 30 days before and after; due 2026-06-15, previous inspe
 
 from collections import Counter
 from datetime import date
+from itertools import pairwise
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from pmcore.engines.due_dates import IntervalRule, Window, add_interval, half_passed
-from pmcore.engines.due_history import due_history, long_gaps
-from pmcore.engines.due_status import period_of, state_on, was_early
+from pmcore.engines.due_history import due_history, kept_until
+from pmcore.engines.due_status import state_on
 from pmcore.engines.records import Inspected
 from pmcore.engines.vocabulary import Basis, DueState, Unit
 
@@ -42,8 +43,8 @@ def next_due_of(history):
 def test_floating_and_early_is_met_and_moves_the_clock():
     history = history_of(Basis.FLOATING, date(2026, 5, 10))
     assert due_and_met(history) == (1, 1)
-    assert was_early(history[0])
-    assert period_of(history[0].closes_on) == date(2026, 7, 1)
+    assert history[0].completed_on < history[0].opens_on
+    assert history[0].closes_on == date(2026, 7, 15)
     assert next_due_of(history) == date(2027, 5, 10)
 
 
@@ -56,7 +57,7 @@ def test_anchored_and_early_earns_nothing():
 def test_anchored_early_and_re_anchored_by_the_same_act_is_met():
     history = history_of(Basis.ANCHORED, Inspected(date(2026, 5, 10), re_anchors=True))
     assert due_and_met(history) == (1, 1)
-    assert was_early(history[0])
+    assert history[0].completed_on < history[0].opens_on
     assert next_due_of(history) == date(2027, 5, 10)
 
 
@@ -73,9 +74,14 @@ def test_a_day_after_the_close_is_late(basis, expected):
 def test_anchored_windows_allow_a_gap_that_is_listed():
     history = history_of(Basis.ANCHORED, date(2026, 7, 10), previous=date(2025, 5, 20))
     assert due_and_met(history) == (1, 1)
-    (gap,) = long_gaps(yearly(Basis.ANCHORED), [date(2025, 5, 20), date(2026, 7, 10)])
-    assert (gap.days, gap.allowed_days) == (416, 395)
-    assert long_gaps(yearly(Basis.ANCHORED), [date(2025, 5, 20), date(2026, 6, 19)]) == []
+    latest = kept_until(yearly(Basis.ANCHORED), date(2025, 5, 20))
+    assert latest == date(2026, 6, 19)
+    assert (latest - date(2025, 5, 20)).days == 395
+
+
+def test_a_calendar_month_keeps_the_interval_to_its_last_day():
+    rule = IntervalRule(3, Unit.MONTH, Basis.ANCHORED, Window.calendar_month())
+    assert kept_until(rule, date(2026, 3, 20)) == date(2026, 6, 30)
 
 
 def test_a_floating_plan_accrues_one_a_year_while_nobody_comes():
@@ -161,7 +167,7 @@ def test_no_inspection_is_credited_twice_and_none_to_a_window_that_had_passed_un
     assert set(credited) <= set(performed)
     assert [due.due_on for due in history] == sorted({due.due_on for due in history})
     if basis is Basis.ANCHORED:
-        assert not any(was_early(due) for due in history)
+        assert not any(due.completed_on and due.completed_on < due.opens_on for due in history)
 
 
 @given(PERFORMED)
@@ -175,7 +181,8 @@ def test_a_floating_plan_that_kept_every_window_left_no_long_gap(performed):
     until = max(performed, default=PREVIOUS)
     history = history_of(Basis.FLOATING, *performed, until=until)
     if all(state_on(due, until) is DueState.MET for due in history[:-1]):
-        assert long_gaps(yearly(Basis.FLOATING), [PREVIOUS, *performed]) == []
+        for previous, following in pairwise(sorted([PREVIOUS, *performed])):
+            assert following <= kept_until(yearly(Basis.FLOATING), previous)
 
 
 @given(PERFORMED.filter(bool))

@@ -8,7 +8,7 @@ from datetime import UTC, date, datetime
 
 import pytest
 
-from pmcore.engines.due_status import is_explained, period_of, state_on, was_early
+from pmcore.engines.due_status import is_explained, state_on
 from pmcore.engines.records import ContradictoryRecord, DueInspection
 from pmcore.engines.site_days import local_day
 from pmcore.engines.vocabulary import DueState
@@ -74,9 +74,6 @@ def test_a_credited_early_inspection_is_met_before_the_window_opens():
     early = done(date(2026, 5, 10))
     assert state_on(early, date(2026, 5, 10)) is DueState.MET
     assert state_on(early, date(2026, 5, 9)) is DueState.AHEAD
-    assert was_early(early)
-    assert not was_early(done(date(2026, 5, 16)))
-    assert not was_early(DUE)
 
 
 @pytest.mark.parametrize("completed_on", [None, date(2026, 5, 20)])
@@ -163,10 +160,6 @@ def test_a_reason_explains_only_what_is_closed_and_undone():
     assert not is_explained(excused, date(2026, 7, 15))
     assert not is_explained(done(date(2026, 7, 20), excused), JULY)
     assert not is_explained(replace(DUE, reason_on=date(2026, 8, 1)), JULY)
-
-
-def test_it_belongs_to_the_month_in_which_its_window_closes():
-    assert period_of(DUE.closes_on) == date(2026, 7, 1)
 
 
 @pytest.mark.parametrize(

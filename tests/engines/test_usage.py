@@ -15,7 +15,6 @@ from pmcore.engines.usage import (
     projected_due,
     usage_due_on,
     value_on,
-    whichever_first,
 )
 
 JANUARY = date(2026, 1, 1)
@@ -107,12 +106,6 @@ def test_where_the_meter_stood_is_read_or_lies_on_the_line_between_two_readings(
     for outside in (after(-1), after(4)):
         with pytest.raises(NoReadingThen):
             value_on(readings, outside)
-
-
-def test_the_calendar_or_the_usage_comes_first():
-    assert whichever_first(after(100), after(35)) == after(35)
-    assert whichever_first(after(20), after(35)) == after(20)
-    assert whichever_first(after(20), None) == after(20)
 
 
 @given(st.integers(1, 500), st.integers(1, 170), st.integers(1, 5_000))

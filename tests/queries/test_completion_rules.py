@@ -101,6 +101,14 @@ def test_rule_4_parts_too_far_apart_restart_the_steps(apart, expected):
     assert word(story, day(7, 31)) == expected
 
 
+def test_rule_4_the_days_after_which_parts_restart_are_a_setting():
+    story = a_story()
+    set_value(name="restart_days", value=20, from_on=day(6, 1), **story.by(day(6, 1)))
+    first = story.inspect(day(6, 1), steps=["frame"])
+    story.inspect(day(6, 21), steps=["brakes"], inspection=first.first_id)
+    assert word(story, day(7, 31)) == Counted.MET
+
+
 def test_rule_5_the_states_of_one_that_nobody_does():
     story = a_story()
     assert [word(story, on) for on in (day(5, 15), day(5, 16), day(7, 15), day(7, 16))] == [
@@ -268,6 +276,20 @@ def test_rule_19_two_days_inside_the_window_recorded_in_time(second, recorded, e
     story.search(day(6, 20))
     story.search(second, recorded=recorded)
     assert word(story, day(7, 31)) == expected
+
+
+def test_rule_19_the_days_of_search_are_a_setting_for_the_figure_and_for_a_reason():
+    story = a_story()
+    set_value(name="search_days", value=3, from_on=day(6, 1), **story.by(day(6, 1)))
+    said = {"due_inspection": story.due().pk, "reason": ReasonCode.NOT_FOUND, "from_on": day(7, 3)}
+    story.search(day(6, 20))
+    story.search(day(7, 2))
+    assert word(story, day(7, 31)) == Counted.NO_REASON
+    with pytest.raises(AttemptsMissing):
+        record_reason(**said, **story.by(day(7, 3)))
+    story.search(day(7, 3))
+    record_reason(**said, **story.by(day(7, 3)))
+    assert word(story, day(7, 31)) == Counted.REASON_RECORDED
 
 
 def test_rule_19_found_again_is_held():

@@ -8,7 +8,7 @@ import pytest
 from pmcore.engines.due_dates import Window
 from pmcore.engines.vocabulary import Role, Unit
 from pmcore.models import Entry, WindowValue
-from pmcore.queries.figure_settings import DEFAULTS, settings_on, window_table_on
+from pmcore.queries.figure_settings import DEFAULTS, FigureSettings, window_table_on
 from pmcore.queries.head import head
 from pmcore.queries.verification import verify
 from pmcore.services.figure_settings import BadSetting, UnknownSetting, set_value, set_window
@@ -93,9 +93,14 @@ def test_a_window_that_does_not_fit_its_interval_is_refused(
 
 
 def test_until_somebody_says_otherwise_the_defaults_count(hospital: Hospital) -> None:
-    settings = settings_on(TODAY, head().size)
-    assert (settings.late_entry_working_days, settings.restart_days, settings.search_days) == (3, 14, 2)
-    assert (settings.search_record_working_days, settings.return_days) == (2, 30)
+    settings = FigureSettings(head().size)
+    assert {name: settings.on(name, TODAY) for name in DEFAULTS} == {
+        "late_entry_working_days": 3,
+        "restart_days": 14,
+        "search_days": 2,
+        "search_record_working_days": 2,
+        "return_days": 30,
+    }
     assert {name: default.rule for name, default in DEFAULTS.items()} == {
         "late_entry_working_days": 22,
         "restart_days": 4,
@@ -110,9 +115,9 @@ def test_a_setting_is_named_once_and_counts_from_its_day_on(hospital: Hospital) 
     a_value(hospital)
     a_value(hospital, value="21", from_on=TOMORROW)
     assert kinds_since(size) == ["setting_named", "setting_changed"]
-    said = [settings_on(day, head().size).return_days for day in (YESTERDAY, TODAY, TOMORROW)]
+    said = [FigureSettings(head().size).on("return_days", day) for day in (YESTERDAY, TODAY, TOMORROW)]
     assert said == [30, 28, 21]
-    assert settings_on(TODAY, head().size).restart_days == 14
+    assert FigureSettings(head().size).on("restart_days", TODAY) == 14
 
 
 def test_a_setting_that_figures_counted_on_is_not_changed_for_the_past(hospital: Hospital) -> None:
@@ -126,7 +131,7 @@ def test_what_was_known_of_the_settings_stays_as_it_was(hospital: Hospital) -> N
     known = head().size
     a_value(hospital, value=5, from_on=TOMORROW)
     a_window(hospital, window=Window.days(1, 1), from_on=TODAY)
-    assert settings_on(TODAY, known).return_days == 28
+    assert FigureSettings(known).on("return_days", TODAY) == 28
     assert window_table_on(TODAY, known) == ((12, Unit.MONTH, Window.days(30, 30)),)
 
 
@@ -138,7 +143,7 @@ def test_settings_and_windows_cost_a_statement_each(hospital: Hospital, django_a
     with django_assert_num_queries(1):
         assert len(window_table_on(TODAY, known)) == 7
     with django_assert_num_queries(1):
-        assert settings_on(TODAY, known).return_days == 28
+        assert FigureSettings(known).on("return_days", TODAY) == 28
 
 
 @pytest.mark.parametrize(
