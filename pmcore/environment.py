@@ -4,6 +4,7 @@ import os
 import re
 import secrets
 import sqlite3
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 from urllib.parse import SplitResult, urlsplit
@@ -154,3 +155,13 @@ def yes_or_no(name: str, *, default: bool) -> bool:
         return answers[_value(name).lower()]
     except KeyError:
         raise ImproperlyConfigured(f"{name} must be yes or no, not {_value(name)!r}.") from None
+
+
+def seconds_in(path: Path) -> timedelta | None:
+    """The whole number of seconds that the file holds; None where there is no file."""
+    try:
+        return timedelta(seconds=int(path.read_text(encoding="ascii")))
+    except FileNotFoundError:
+        return None
+    except (OSError, ValueError, OverflowError) as error:
+        raise ImproperlyConfigured(f"{path} must hold a whole number of seconds: {error}.") from error

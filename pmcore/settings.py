@@ -6,6 +6,9 @@ REDIS_URL          redis://… switches from the embedded file queue to a server
 PMCORE_SECRET_KEY  signs sessions; needed with DATABASE_URL, otherwise made once and kept in PMCORE_DATA
 PMCORE_HOSTS       comma-separated host names that are answered (default: this machine only)
 PMCORE_DEBUG       yes or no (default no)
+
+The file demo-clock in the data folder, which the demonstration writes, sets the clock of every edge back by the seconds
+that it holds.
 """
 
 import sys
@@ -13,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 import structlog
+from csp.constants import NONE, SELF
 
 try:  # a newer SQLite than the interpreter's own, where a wheel exists
     import pysqlite3
@@ -32,9 +36,12 @@ REDIS_URL = env.redis_url("REDIS_URL")
 SECRET_KEY = env.secret("PMCORE_SECRET_KEY", kept_in=None if env.given("DATABASE_URL") else DATA / "secret-key")
 ALLOWED_HOSTS = env.names("PMCORE_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
 DEBUG = env.yes_or_no("PMCORE_DEBUG", default=False)
+CLOCK_OFFSET = env.seconds_in(DATA / "demo-clock")
 
 INSTALLED_APPS = [
     "pmcore",
+    "dashboards",  # before allauth: the pages of its own come from here
+    "api",
     "django.contrib.admin",
     "django.contrib.auth",
     "django.contrib.contenttypes",
@@ -43,9 +50,15 @@ INSTALLED_APPS = [
     "django.contrib.staticfiles",
     "allauth",
     "allauth.account",
+    "rest_framework",
+    "drf_spectacular",
+    "django_htmx",
+    "csp",
 ]
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
@@ -53,6 +66,7 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "allauth.account.middleware.AccountMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
 ]
 TEMPLATES = [
     {
@@ -63,6 +77,7 @@ TEMPLATES = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
+                "dashboards.context.frame",
             ]
         },
     }
@@ -70,7 +85,32 @@ TEMPLATES = [
 ROOT_URLCONF = "pmcore.urls"
 WSGI_APPLICATION = "pmcore.wsgi.application"
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
-STATIC_URL = "static/"
+
+# Pages carry their own scripts and styles and fetch nothing from elsewhere.
+STATIC_URL = "/static/"
+STATIC_ROOT = DATA / "static"
+WHITENOISE_USE_FINDERS = True  # served from where they stand: nothing is collected first
+WHITENOISE_AUTOREFRESH = False
+WHITENOISE_MAX_AGE = 3600
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [NONE],
+        "script-src": [SELF],
+        "style-src": [SELF],
+        "img-src": [SELF, "data:", "blob:"],
+        "connect-src": [SELF],
+        "font-src": [SELF],
+        "manifest-src": [SELF],
+        "worker-src": [SELF],
+        "form-action": [SELF],
+        "frame-ancestors": [NONE],
+        "base-uri": [NONE],
+    }
+}
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SAMESITE = "Lax"
+SESSION_COOKIE_AGE = 12 * 3600  # a long shift
+CSRF_FAILURE_VIEW = "dashboards.views.failures.csrf_failure"
 
 USE_TZ = True
 TIME_ZONE = "UTC"
@@ -87,6 +127,25 @@ ACCOUNT_LOGIN_METHODS = {"username", "email"}
 ACCOUNT_SIGNUP_FIELDS = ["username*", "password1*", "password2*"]
 ACCOUNT_EMAIL_VERIFICATION = "none"
 ACCOUNT_ADAPTER = "pmcore.accounts.ClosedSignup"
+LOGIN_URL = "account_login"
+LOGIN_REDIRECT_URL = "/"
+ACCOUNT_LOGOUT_REDIRECT_URL = "account_login"
+
+REST_FRAMEWORK: dict[str, Any] = {
+    "DEFAULT_AUTHENTICATION_CLASSES": ["api.authentication.ByToken", "api.authentication.BySession"],
+    "DEFAULT_PERMISSION_CLASSES": ["api.permissions.ByRole"],
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "EXCEPTION_HANDLER": "api.errors.problem",
+    "UNAUTHENTICATED_USER": None,
+}
+SPECTACULAR_SETTINGS: dict[str, Any] = {
+    "TITLE": "pmcore",
+    "DESCRIPTION": "Inventory, due inspections, inspections and compliance of a clinical-engineering department.",
+    "VERSION": "1",
+    "SERVE_INCLUDE_SCHEMA": False,
+}
 
 EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"
 EMAIL_FILE_PATH = DATA / "mail"

@@ -2,6 +2,13 @@ from django.contrib import admin
 from django.urls import include, path
 
 urlpatterns = [
+    path("", include("dashboards.urls")),
+    path("api/v1/", include("api.urls")),
     path("accounts/", include("allauth.urls")),
     path("admin/", admin.site.urls),
 ]
+
+handler400 = "dashboards.views.failures.bad_request"
+handler403 = "dashboards.views.failures.forbidden"
+handler404 = "dashboards.views.failures.not_found"
+handler500 = "dashboards.views.failures.server_error"

@@ -1,7 +1,10 @@
 """On which day did it happen? The day is the site's, whatever the clock in UTC says."""
 
+from collections.abc import Iterable
 from datetime import date, datetime
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+UTC_ZONE = ZoneInfo("UTC")
 
 
 class SiteDayError(ValueError):
@@ -21,6 +24,11 @@ def local_day(moment: datetime, zone: str | ZoneInfo) -> date:
     if moment.utcoffset() is None:
         raise MomentWithoutZone(f"{moment} does not say its offset from UTC")
     return moment.astimezone(zone if isinstance(zone, ZoneInfo) else _zone(zone)).date()
+
+
+def earliest_day(moment: datetime, zones: Iterable[str]) -> date:
+    """The earliest of the sites' days at `moment`; without sites, UTC's. Raises MomentWithoutZone, UnknownZone."""
+    return min((local_day(moment, zone) for zone in zones), default=local_day(moment, UTC_ZONE))
 
 
 def day_to_sweep(moment: datetime, zone: str | ZoneInfo, swept_on: date | None) -> date | None:

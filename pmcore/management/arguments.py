@@ -6,7 +6,7 @@ from argparse import ArgumentTypeError
 
 from django.core.management.base import CommandError
 
-from pmcore import clock
+from pmcore.engines.site_days import earliest_day
 from pmcore.queries.sites import SiteOnADay, sites_on
 
 
@@ -37,4 +37,4 @@ def sites_labelled(labels: list[str] | None, on: dt.date) -> list[SiteOnADay]:
 
 def earliest_today(at: dt.datetime) -> dt.date:
     """The earliest of the sites' todays; without sites, UTC's."""
-    return min((clock.today(at, site.time_zone) for site in sites_on(at.date())), default=at.date())
+    return earliest_day(at, [site.time_zone for site in sites_on(at.date())])

@@ -4,10 +4,9 @@ from typing import Any
 
 from django.core.management.base import CommandError, CommandParser
 
-from pmcore import clock
+from pmcore import clock, wording
 from pmcore.engines.records import SYSTEM
 from pmcore.engines.vocabulary import Grouping, PlanBasis, RiskClass
-from pmcore.management import wording
 from pmcore.management.arguments import day, earliest_today, month, sites_labelled
 from pmcore.management.checked import CheckedCommand
 from pmcore.queries.asked import AskedRefused

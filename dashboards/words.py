@@ -1,0 +1,24 @@
+"""Days, numbers and codes as a person reads them."""
+
+import datetime as dt
+
+MONTHS = (
+    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
+    "December",
+)  # fmt: skip
+_WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+
+
+def day_in_words(day: dt.date, *, weekday: bool = False) -> str:
+    """`31 October 2026`, with its weekday before it on request."""
+    written = f"{day.day} {MONTHS[day.month - 1]} {day.year}"
+    return f"{_WEEKDAYS[day.weekday()]} {written}" if weekday else written
+
+
+def month_in_words(month: dt.date) -> str:
+    return f"{MONTHS[month.month - 1]} {month.year}"
+
+
+def words_of(code: str) -> str:
+    """A code of the vocabulary as words: `high_risk` is `high risk`."""
+    return code.replace("_", " ")
