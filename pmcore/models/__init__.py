@@ -4,6 +4,7 @@
 """
 
 from pmcore.models.accounts import Account, Token
+from pmcore.models.among import Among
 from pmcore.models.attachments import Attachment
 from pmcore.models.catalogue import ClassDetails, DeviceClass, DeviceModel, ModelDetails, ModelRevision, RevisionDetails
 from pmcore.models.devices import (
@@ -108,6 +109,7 @@ from pmcore.models.sweeps import SiteSweep
 
 __all__ = [
     "Account",
+    "Among",
     "Area",
     "AreaDetails",
     "Assignment",

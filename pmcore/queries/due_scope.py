@@ -2,9 +2,9 @@
 
 import datetime as dt
 from collections import defaultdict
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from decimal import Decimal
-from typing import Any
 
 from django.db.models import OuterRef, Subquery
 
@@ -56,24 +56,24 @@ class ScopeDevice:
 
 
 def devices_at(site: int, *, on: dt.date, known: int) -> list[ScopeDevice]:
-    """Devices that stand at the site on the day and have not left; eight statements, however many there are.
+    """Devices that stand at the site on the day and have not left; nine statements, however many there are.
 
     A device whose origin was never recorded has no first day, and is left out.
     """
-    here: Any = Placement.objects.known(known).on(on).filter(area__site=site).values("device")
+    here = _standing_at(site, on, known)
     gone, came_again = _departures(here, on, known)
-    identities = DeviceIdentity.objects.known(known).filter(device__in=here).values_list("device_id", "device_model_id")
+    identities = DeviceIdentity.objects.known(known).filter(device__among=here)
     classes = dict(ModelDetails.objects.known(known).on(on).values_list("device_model_id", "device_class_id"))
     origins = {
         device: (max(known_from, came_again.get(device, known_from)), in_use and device not in came_again)
         for device, known_from, in_use in DeviceOrigin.objects.known(known)
-        .filter(device__in=here)
+        .filter(device__among=here)
         .values_list("device_id", "known_from_on", "found_in_use")
     }
     carried: dict[int, dict[int, dt.date]] = defaultdict(dict)
     for device, procedure, performed_on in (
         CarriedOver.objects.known(known)
-        .filter(device__in=here)
+        .filter(device__among=here)
         .values_list("device_id", "procedure_id", "performed_on")
     ):
         carried[device][procedure] = performed_on
@@ -81,7 +81,7 @@ def devices_at(site: int, *, on: dt.date, known: int) -> list[ScopeDevice]:
     for device, plan, anchor_on, from_on in (
         PlanAnchor.objects.known(known)
         .on(on)
-        .filter(device__in=here)
+        .filter(device__among=here)
         .values_list("device_id", "plan_id", "anchor_on", "from_on")
     ):
         anchors[device][plan] = (anchor_on, from_on)
@@ -96,16 +96,21 @@ def devices_at(site: int, *, on: dt.date, known: int) -> list[ScopeDevice]:
             anchors[device],
             [stay for stay in owned[device] if stay.from_on >= came_again.get(device, dt.date.min)],
         )
-        for device, model in sorted(identities)
+        for device, model in sorted(identities.values_list("device_id", "device_model_id"))
         if device not in gone and device in origins
     ]
 
 
-def _departures(here: Any, on: dt.date, known: int) -> tuple[set[int], dict[int, dt.date]]:
+def _standing_at(site: int, on: dt.date, known: int) -> list[int]:
+    placements = Placement.objects.known(known).on(on).filter(area__site=site)
+    return list(placements.values_list("device_id", flat=True))
+
+
+def _departures(here: Collection[int], on: dt.date, known: int) -> tuple[set[int], dict[int, dt.date]]:
     """Devices that have left by the day, and the day on which others that had left came again."""
     gone: set[int] = set()
     came_again: dict[int, dt.date] = {}
-    states = ServiceState.objects.known(known).filter(device__in=here, from_on__lte=on).order_by("from_on")
+    states = ServiceState.objects.known(known).filter(device__among=here, from_on__lte=on).order_by("from_on")
     for device, state, from_on in states.values_list("device_id", "state", "from_on"):
         if state == ServiceStateKind.LEFT:
             gone.add(device)
@@ -115,9 +120,9 @@ def _departures(here: Any, on: dt.date, known: int) -> tuple[set[int], dict[int,
     return gone, came_again
 
 
-def _ownership(here: Any, on: dt.date, known: int) -> dict[int, list[Stay]]:
+def _ownership(here: Collection[int], on: dt.date, known: int) -> dict[int, list[Stay]]:
     found: dict[int, list[Stay]] = defaultdict(list)
-    rows = Ownership.objects.known(known).filter(device__in=here, from_on__lte=on).order_by("from_on")
+    rows = Ownership.objects.known(known).filter(device__among=here, from_on__lte=on).order_by("from_on")
     told_at = Entry.objects.filter(seq=OuterRef("entry")).values("at")
     columns = ("device_id", "from_on", "kind", "until_on", Subquery(told_at))
     for device, from_on, kind, until_on, at in rows.values_list(*columns):
@@ -126,31 +131,31 @@ def _ownership(here: Any, on: dt.date, known: int) -> dict[int, list[Stay]]:
 
 
 def meters_at(site: int, *, on: dt.date, known: int) -> dict[tuple[int, str], Meter]:
-    """The readings by the day of the devices of a site, by (device, unit), oldest first; one statement."""
-    here: Any = Placement.objects.known(known).on(on).filter(area__site=site).values("device")
+    """The readings by the day of the devices of a site, by (device, unit), oldest first; two statements."""
+    here = _standing_at(site, on, known)
     found: dict[tuple[int, str], Meter] = defaultdict(list)
-    rows = MeterReading.objects.known(known).filter(device__in=here, from_on__lte=on).order_by("from_on")
+    rows = MeterReading.objects.known(known).filter(device__among=here, from_on__lte=on).order_by("from_on")
     for device, unit, from_on, value in rows.values_list("device_id", "unit", "from_on", "value"):
         found[device, unit].append((from_on, Decimal(value)))
     return found
 
 
 def written_at(site: int, *, on: dt.date, known: int) -> dict[tuple[int, int], list[Written]]:
-    """What is in the record for the devices of a site: due inspections by (device, plan); two statements."""
-    here: Any = Placement.objects.known(known).on(on).filter(area__site=site).values("device")
+    """What is in the record for the devices of a site: due inspections by (device, plan); three statements."""
+    here = _standing_at(site, on, known)
     return written_of(here, known=known)
 
 
-def written_of(devices: Any, *, known: int) -> dict[tuple[int, int], list[Written]]:
-    """The same for these devices (their ids, or a query for them), in the order in which they were written."""
+def written_of(devices: Collection[int], *, known: int) -> dict[tuple[int, int], list[Written]]:
+    """The same for these devices in the order in which they were written."""
     withdrawn = dict(
         Withdrawal.objects.known(known)
         .on(dt.date.max)
-        .filter(withdrawn=True, due_inspection__device__in=devices)
+        .filter(withdrawn=True, due_inspection__device__among=devices)
         .values_list("due_inspection_id", "reason")
     )
     found: dict[tuple[int, int], list[Written]] = defaultdict(list)
-    rows = DueInspection.objects.known(known).filter(device__in=devices).order_by("id")
+    rows = DueInspection.objects.known(known).filter(device__among=devices).order_by("id")
     columns = ("id", "device_id", "plan_id", "procedure_id", "due_on", "opens_on", "closes_on", "counted_from_on")
     for key, device, plan, procedure, due_on, opens_on, closes_on, counted_from in rows.values_list(*columns):
         struck_out = withdrawn.get(key) == WithdrawalReason.RECORDED_WRONGLY
