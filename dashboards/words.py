@@ -22,3 +22,11 @@ def month_in_words(month: dt.date) -> str:
 def words_of(code: str) -> str:
     """A code of the vocabulary as words: `high_risk` is `high risk`."""
     return code.replace("_", " ")
+
+
+_SMALL = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+
+
+def in_words(count: int) -> str:
+    """Up to ten as a word, above in figures."""
+    return _SMALL[count] if 0 <= count < len(_SMALL) else f"{count:,}"

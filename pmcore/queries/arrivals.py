@@ -39,10 +39,10 @@ def arrivals_between(starts_on: dt.date, ends_on: dt.date, *, as_of: dt.date, kn
         if done.kind == InspectionKind.INCOMING and done.performed_on <= as_of:
             inspected[done.device].append(done.performed_on)
     used: dict[int, list[dt.date]] = defaultdict(list)
-    seen = UseSeen.objects.known(known).filter(device__in=devices, from_on__lte=as_of)
+    seen = UseSeen.objects.known(known).filter(device__among=devices, from_on__lte=as_of)
     for device, day in seen.values_list("device_id", "from_on"):
         used[device].append(day)
-    stood = Placement.objects.known(known).filter(device__in=devices).order_by("from_on", "id")
+    stood = Placement.objects.known(known).filter(device__among=devices).order_by("from_on", "id")
     columns = ("device_id", "from_on", "area_id", "area__site_id")
     places = timelines((device, from_on, (area, site)) for device, from_on, area, site in stood.values_list(*columns))
     found = []

@@ -95,7 +95,7 @@ def coverage_rows(devices: Collection[int], aims: PlanAims, known: int) -> Itera
 
 def _states(devices: Collection[int], known: int) -> dict[int, list[StateChange]]:
     """When they were recorded plays no part here."""
-    rows = ServiceState.objects.known(known).filter(device__in=devices).order_by("from_on", "id")
+    rows = ServiceState.objects.known(known).filter(device__among=devices).order_by("from_on", "id")
     found: dict[int, list[StateChange]] = defaultdict(list)
     for device, from_on, state in rows.values_list("device_id", "from_on", "state"):
         found[device].append(StateChange(from_on, ServiceStateKind(state), from_on))

@@ -22,8 +22,8 @@ class DeviceLabel:
 
 def labels_of(devices: Collection[int], *, on: dt.date, known: int) -> dict[int, DeviceLabel]:
     """Three statements."""
-    identities = DeviceIdentity.objects.known(known).filter(device__in=devices)
-    tags = dict(TagHeld.objects.known(known).on(on).filter(device__in=devices).values_list("device_id", "tag"))
+    identities = DeviceIdentity.objects.known(known).filter(device__among=devices)
+    tags = dict(TagHeld.objects.known(known).on(on).filter(device__among=devices).values_list("device_id", "tag"))
     described = ModelDetails.objects.known(known).order_by("from_on", "id")
     models = {model: (maker, name) for model, maker, name in described.values_list("device_model_id", "maker", "name")}
     return {

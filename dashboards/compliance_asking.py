@@ -1,0 +1,97 @@
+"""From the address of a compliance page to its answer: one question, one set of queries, remembered."""
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from django.http import HttpRequest, QueryDict
+
+from dashboards.access import Asking, asking
+from dashboards.remembered import remembered
+from pmcore.engines.vocabulary import Counted, Grouping
+from pmcore.queries.asked import AskedRefused, AsOfAhead, KnownBeyond, OutsideYourSites
+from pmcore.queries.compliance import ComplianceFilter, ComplianceReport, compliance
+from pmcore.queries.compliance_asked import BadParameters, parse
+from pmcore.queries.compliance_months import MonthOfFigure, compliance_months
+from pmcore.queries.compliance_rows import DueRow, compliance_rows
+from pmcore.queries.device_places import DevicePlace, places_of
+from pmcore.queries.head import head
+from pmcore.queries.miss_evidence import Evidence, evidence_of
+
+MONTHS_SHOWN = 12
+_MISSED = (Counted.MET_LATE, Counted.REASON_RECORDED, Counted.NO_REASON)
+_FIELD = {AsOfAhead: "as_of", KnownBeyond: "known", OutsideYourSites: "site"}
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    filter: ComplianceFilter
+    as_of: dt.date
+    known: int
+    group_by: Grouping
+    since: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """`months`: the months of the picture, oldest first, and before them as many as the period has; `misses`: whatever
+    was not met, each with what the record says of it; `places`: where the devices of the report's lists stand."""
+
+    report: ComplianceReport
+    months: tuple[MonthOfFigure, ...]
+    misses: tuple[DueRow, ...]
+    evidence: Mapping[int, Evidence]
+    places: Mapping[int, DevicePlace]
+
+
+def given(query: QueryDict) -> dict[str, list[str]]:
+    """What a form leaves empty was not asked for."""
+    return {name: filled for name, values in query.lists() if (filled := [value for value in values if value])}
+
+
+def question(request: HttpRequest) -> Question:
+    """What the address asks; the last month that is over, by site, where it says nothing. Raises BadParameters."""
+    today = asking(request).today
+    asked = parse(given(request.GET), period=last_month(asking(request)))
+    known = head().size if asked.known is None else asked.known
+    return Question(asked.filter, asked.as_of or today, known, asked.group_by or Grouping.SITE, asked.since)
+
+
+def last_month(found: Asking) -> tuple[dt.date, dt.date]:
+    """The newest month all of whose windows have closed."""
+    ends_on = found.today.replace(day=1) - dt.timedelta(days=1)
+    return ends_on.replace(day=1), ends_on
+
+
+def answer(asked: Question, found: Asking) -> Answer:
+    """Raises BadParameters: what the queries refuse stands beside its field too."""
+    key = ("compliance", asked.filter, asked.as_of, asked.known, asked.group_by, found.actor.sites)
+    try:
+        return remembered(key, lambda: _answer(asked, found))
+    except tuple(_FIELD) as refused:
+        raise BadParameters({_FIELD[type(refused)]: str(refused)}) from refused
+
+
+def _answer(asked: Question, found: Asking) -> Answer:
+    as_of, known, today, actor = asked.as_of, asked.known, found.today, found.actor
+    report = compliance(asked.filter, as_of=as_of, known=known, today=today, actor=actor, group_by=asked.group_by)
+    wanted = MONTHS_SHOWN + months_in(asked.filter)
+    months = compliance_months(asked.filter, months=wanted, as_of=as_of, known=known, today=today, actor=actor)
+    misses = tuple(compliance_rows(asked.filter, as_of=as_of, known=known, today=today, actor=actor, counted=_MISSED))
+    evidence = evidence_of([row.due_inspection for row in misses], as_of=as_of, known=known)
+    places = places_of(report.labels.keys(), on=as_of, known=known)
+    return Answer(report, months, misses, evidence, places)
+
+
+def months_in(asked: ComplianceFilter) -> int:
+    """How many months the period touches."""
+    first, last = asked.starts_on, asked.ends_on
+    return 12 * (last.year - first.year) + last.month - first.month + 1
+
+
+def rows(asked: Question, found: Asking) -> list[DueRow]:
+    """Every line that the figure counts. Raises BadParameters."""
+    try:
+        return compliance_rows(asked.filter, as_of=asked.as_of, known=asked.known, today=found.today, actor=found.actor)
+    except AskedRefused as refused:
+        raise BadParameters({_FIELD.get(type(refused), "period"): str(refused)}) from refused
