@@ -2,7 +2,7 @@
 
 import datetime as dt
 
-from dashboards.words import day_in_words, words_of
+from dashboards.words import day_in_words, hold_in_words, words_of
 from pmcore.queries.device_timeline import DeviceEvent, Happened
 
 _STATES = {
@@ -47,7 +47,7 @@ def event_in_words(event: DeviceEvent) -> str:
             subsystem, severity, cause = map(words_of, words)
             return f"Finding in {subsystem}: {severity}, cause {cause}."
         case Happened.HELD:
-            return f"Held: {words_of(words[0])}. It may not be used."
+            return f"Held: {hold_in_words(words[0])}. It may not be used."
         case Happened.RELEASED:
             return "Released for use."
         case Happened.REPAIRED:

@@ -71,7 +71,7 @@ def device_timeline(device: int, *, as_of: dt.date, known: int) -> list[DeviceEv
     told = [each for each in _told(device, known) if each[0] <= as_of]
     entries = Entry.objects.filter(seq__in={entry for *_, entry in told})
     written = {seq: (at, person) for seq, at, person in entries.values_list("seq", "at", "person")}
-    named = PersonDetails.objects.known(known).order_by("from_on", "id").values_list("person_id", "name")
+    named = PersonDetails.objects.known(known).order_by("from_on", "id").values_list("person_id", "name__words")
     names = dict(named)
     events = [
         DeviceEvent(on, what, words, entry, written[entry][0], names.get(written[entry][1] or 0))
