@@ -145,6 +145,7 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
     "DESCRIPTION": "Inventory, due inspections, inspections and compliance of a clinical-engineering department.",
     "VERSION": "1",
     "SERVE_INCLUDE_SCHEMA": False,
+    "ENUM_NAME_OVERRIDES": {"CountedEnum": "pmcore.engines.vocabulary.Counted"},
 }
 
 EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"
