@@ -88,7 +88,6 @@ DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 # Pages carry their own scripts and styles and fetch nothing from elsewhere.
 STATIC_URL = "/static/"
-STATIC_ROOT = DATA / "static"
 WHITENOISE_USE_FINDERS = True  # served from where they stand: nothing is collected first
 WHITENOISE_AUTOREFRESH = False
 WHITENOISE_MAX_AGE = 3600
