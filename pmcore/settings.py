@@ -36,7 +36,8 @@ REDIS_URL = env.redis_url("REDIS_URL")
 SECRET_KEY = env.secret("PMCORE_SECRET_KEY", kept_in=None if env.given("DATABASE_URL") else DATA / "secret-key")
 ALLOWED_HOSTS = env.names("PMCORE_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
 DEBUG = env.yes_or_no("PMCORE_DEBUG", default=False)
-CLOCK_OFFSET = env.seconds_in(DATA / "demo-clock")
+CLOCK_FILE = DATA / "demo-clock"
+CLOCK_OFFSET = env.seconds_in(CLOCK_FILE)
 
 INSTALLED_APPS = [
     "pmcore",
@@ -88,7 +89,6 @@ DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 # Pages carry their own scripts and styles and fetch nothing from elsewhere.
 STATIC_URL = "/static/"
-STATIC_ROOT = DATA / "static"
 WHITENOISE_USE_FINDERS = True  # served from where they stand: nothing is collected first
 WHITENOISE_AUTOREFRESH = False
 WHITENOISE_MAX_AGE = 3600
