@@ -53,7 +53,12 @@ def serve(listener: socket, *, ready: Callable[[], None], now_and_then: Callable
         queue.prepare(settings.DATA / "queue")
     try:
         supervise(
-            checkout=settings.BASE, data=settings.DATA, listener=listener, ready=ready, now_and_then=now_and_then, say=say
+            checkout=settings.BASE,
+            data=settings.DATA,
+            listener=listener,
+            ready=ready,
+            now_and_then=now_and_then,
+            say=say,
         )
     except NotAnswering as silent:
         raise CommandError(str(silent)) from None

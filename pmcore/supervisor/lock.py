@@ -23,8 +23,8 @@ def alone(folder: Path) -> Iterator[None]:
         except BlockingIOError:
             holder = file.read().strip() or "unknown"
             raise AlreadyRunning(
-                f"Process {holder} already runs on the data folder {folder}. Stop it first, or name another folder with "
-                "PMCORE_DATA."
+                f"Process {holder} already runs on the data folder {folder}. Stop it first, or name another folder "
+                "with PMCORE_DATA."
             ) from None
         file.truncate(0)
         file.write(f"{os.getpid()}\n")

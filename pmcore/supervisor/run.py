@@ -36,7 +36,9 @@ class _Signals:
         self.count += 1
 
 
-def supervise(*, checkout: Path, data: Path, listener: socket.socket, ready: Deed, now_and_then: Deed, say: Say) -> None:
+def supervise(
+    *, checkout: Path, data: Path, listener: socket.socket, ready: Deed, now_and_then: Deed, say: Say
+) -> None:
     """Run the children until the first SIGINT, SIGTERM or SIGHUP; `ready` is called when the pages answer.
 
     The second signal does not wait for them. Afterwards nothing of them is left. Raises NotAnswering.
@@ -61,7 +63,9 @@ def _until_ready(children: list[Child], address: tuple[str, int], asked: _Signal
         if _answers(*address):
             return
         if time.monotonic() > give_up_at:
-            raise NotAnswering(f"The pages do not answer at port {address[1]}. What the web process said: {children[0].log}")
+            raise NotAnswering(
+                f"The pages do not answer at port {address[1]}. What the web process said: {children[0].log}"
+            )
         time.sleep(_LOOK_EVERY)
 
 

@@ -66,7 +66,8 @@ def is_built(wanted: Demonstration) -> bool:
 def written_since_built() -> dt.datetime | None:
     """The moment of the newest entry that somebody wrote after the demonstration was built, if any."""
     built = SettingValue.objects.current().filter(setting__name=SETTING).latest("from_on").entry
-    return Entry.objects.filter(seq__gt=built).aggregate(newest=Max("at"))["newest"]
+    newest: dt.datetime | None = Entry.objects.filter(seq__gt=built).aggregate(newest=Max("at"))["newest"]
+    return newest
 
 
 def mark_begun(wanted: Demonstration, on: dt.date) -> int:
