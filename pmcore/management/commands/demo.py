@@ -51,7 +51,7 @@ class Command(BaseCommand):
                     listener,
                     ready=lambda: self.stdout.write(words),
                     now_and_then=lambda: self._keep_moment(ahead=NOW_AND_THEN_SECONDS),
-                    say=lambda said: self.stderr.write(said),
+                    say=self._say,
                 )
                 self._keep_moment()
         except KeyboardInterrupt:
@@ -104,6 +104,9 @@ class Command(BaseCommand):
     def _keep_moment(self, ahead: float = 0) -> None:
         """Ahead: until it is kept again, so that the clock does not go back where this process is killed."""
         keep_moment(clock.now() + dt.timedelta(seconds=ahead), settings.DATA / "demo-moment")
+
+    def _say(self, words: str) -> None:
+        self.stderr.write(words)
 
     def _say_progress(self, phase: str, done: int, of: int) -> None:
         self.stderr.write(f"\r{phase}: {done:,} of {of:,}".ljust(50), ending="")

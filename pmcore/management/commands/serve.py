@@ -30,7 +30,10 @@ class Command(BaseCommand):
                     listener,
                     ready=lambda: self.stdout.write(ready),
                     now_and_then=lambda: None,
-                    say=lambda words: self.stderr.write(words),
+                    say=self._say,
                 )
         except KeyboardInterrupt:
             raise CommandError("Stopped before it was served.") from None
+
+    def _say(self, words: str) -> None:
+        self.stderr.write(words)
