@@ -52,6 +52,7 @@ def supervise(
                 ready()
             _until_asked(children, asked, now_and_then)
         finally:
+            say("Ending web, workers and scheduler. Ctrl-C again does not wait for them.")
             _end(children, asked)
 
 
