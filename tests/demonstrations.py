@@ -126,6 +126,12 @@ class Served:
         self.process.send_signal(number)
         return self.process.wait(PATIENCE_SECONDS)
 
+    def end_at_once(self) -> int:
+        """Asked twice."""
+        self.process.send_signal(signal.SIGTERM)
+        time.sleep(0.3)
+        return self.end(signal.SIGTERM)
+
 
 class _Stay(urllib.request.HTTPRedirectHandler):
     """Goes nowhere after the form was sent: the cookie is what matters."""

@@ -84,9 +84,9 @@ def _until_asked(children: list[Child], asked: _Signals, now_and_then: Deed) -> 
 def _end(children: list[Child], asked: _Signals) -> None:
     for child in children:
         child.ask_to_end()
-    first, give_up_at = asked.count, time.monotonic() + ENDING_SECONDS
+    give_up_at = time.monotonic() + ENDING_SECONDS
     while not all(child.has_ended() for child in children):
-        if asked.count > first or time.monotonic() > give_up_at:
+        if asked.count > 1 or time.monotonic() > give_up_at:
             break
         time.sleep(_LOOK_EVERY / 2)
     for child in children:

@@ -11,7 +11,6 @@ from typing import Any
 import pytest
 from django.conf import settings as settings_of_django
 from django.core.management import CommandError, call_command
-
 from pytest_django import Settings
 
 from pmcore import clock

@@ -21,7 +21,7 @@ def built(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     """Built and served by one start; it serves as long as the tests of this file run."""
     served = Served(tmp_path_factory.mktemp("built"), "--devices", "60")
     yield served
-    served.end(signal.SIGTERM)
+    served.end_at_once()
 
 
 @pytest.fixture
@@ -110,7 +110,7 @@ def test_after_ctrl_c_nothing_is_left_and_another_start_goes_on_with_what_was_wr
         asked = manage(folder, "shell", "-v", "0", "-c", "from pmcore import clock; print(clock.now().isoformat())")
         assert stopped_at <= dt.datetime.fromisoformat(asked.stdout.strip()) < stopped_at + dt.timedelta(hours=1)
     finally:
-        assert again.end(signal.SIGTERM) == 0
+        assert again.end_at_once() == 0
     assert processes_on(folder) == {}
 
 
