@@ -26,5 +26,5 @@ urlpatterns = [
     path("compliance/", compliance.Compliance.as_view()),
     path("compliance/changes/", compliance.ComplianceChanges.as_view()),
     path("schema/", schema.Schema.as_view()),
-    re_path("", nothing.Nothing.as_view()),
+    re_path("", nothing.without_slash),
 ]

@@ -100,3 +100,9 @@ def test_what_fails_on_our_side_says_so_without_a_traceback(auditor, monkeypatch
     answer = auditor.get("sites/")
     assert (answer.status_code, answer["Content-Type"]) == (500, "application/problem+json")
     assert "secret" not in answer.content.decode()
+
+
+def test_an_address_without_its_last_slash_is_answered_as_with_it(auditor):
+    assert auditor.get("sites").json() == auditor.get("sites/").json()
+    assert auditor.get("compliance?period=2026-09").status_code == 200
+    assert auditor.get("nothing").status_code == 404
