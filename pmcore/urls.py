@@ -3,7 +3,7 @@ from django.urls import include, path
 
 urlpatterns = [
     path("", include("dashboards.urls")),
-    path("api/v1/", include("api.urls")),
+    path("", include("api.urls")),
     path("accounts/", include("allauth.urls")),
     path("admin/", admin.site.urls),
 ]

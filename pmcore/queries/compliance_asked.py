@@ -1,6 +1,7 @@
 """The parameters of a compliance figure, as an address gives them: the same words for page and interface."""
 
 import datetime as dt
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from pmcore.engines.vocabulary import Grouping, PlanBasis, RiskClass
@@ -24,8 +25,15 @@ class ComplianceAsked:
     since: int | None
 
 
-def parse(given: Given, *, period: tuple[dt.date, dt.date] | None = None, without: str = "") -> ComplianceAsked:
-    """`period`: the first and last day where none was asked for; `without`: a parameter that there is not.
+def parse(
+    given: Given,
+    *,
+    period: tuple[dt.date, dt.date] | None = None,
+    without: str = "",
+    needed: Collection[str] = (),
+) -> ComplianceAsked:
+    """`period`: the first and last day where none was asked for; `without`: a parameter that there is not;
+    `needed`: those that have to be said.
 
     Raises BadParameters.
     """
@@ -36,6 +44,7 @@ def parse(given: Given, *, period: tuple[dt.date, dt.date] | None = None, withou
     bases = asked.many("basis", a_word_of(PlanBasis))
     as_of, known, since = asked.one("as_of", a_day), asked.one("known", a_number), asked.one("since", a_number)
     group_by = asked.one("group_by", a_word_of(Grouping))
+    asked.need(*needed)
     asked.refuse()
     chosen = ComplianceFilter(starts_on, ends_on, sites, areas, classes, risk_classes, bases)
     return ComplianceAsked(chosen, as_of, known, group_by, since)

@@ -12,8 +12,8 @@ from typing import Any, TypeVar
 
 from pmcore.queries.asked import AskedRefused
 
-_MONTH = re.compile(r"\d{4}-\d{2}")
-_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
+_MONTH = re.compile(r"[0-9]{4}-[0-9]{2}")
+_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _NUMBER = re.compile(r"[0-9]{1,18}")
 
 _Value = TypeVar("_Value")
@@ -73,6 +73,11 @@ class Parameters:
                 return otherwise
         self.errors["period"] = "Say which period: a month as period=2026-09, or both from and to."
         return nothing
+
+    def need(self, *names: str) -> None:
+        for name in names:
+            if name not in self.given:
+                self.errors[name] = f"{name} has to be said."
 
     def refuse(self) -> None:
         """Raises BadParameters where anything was wrong."""
