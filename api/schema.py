@@ -54,7 +54,7 @@ class Documented(AutoSchema):
         return [self.path.removeprefix("/api/v1/").partition("/")[0]]
 
     def get_override_parameters(self) -> list[Any]:
-        found = [each.documented() for each in self.view.parameters]
+        found = [each.documented() for each in self.view.parameters if self.method == "GET" or each.place == "path"]
         if self.method == "POST":
             says = "1 to 100 printable ASCII characters; the same key and body give the first answer again."
             found.append(

@@ -49,7 +49,7 @@ class ApiView(APIView):
         self.at = clock.now()
 
     def check_permissions(self, request: Request) -> None:
-        if request.method not in self.allowed_methods:
+        if request.auth is not None and request.method not in self.allowed_methods:
             raise MethodNotAllowed(str(request.method))
         super().check_permissions(request)
 

@@ -46,10 +46,10 @@ class Asker:
             yield page
 
 
-def an_account(actor: Actor, password: str = "long enough to sign in") -> Account:
-    """With which the person signs in; the role is theirs in the record."""
+def an_account(actor: Actor) -> Account:
+    """Of a person of the record, whose role is theirs there."""
     account = Account(username=f"{actor.role}-{next(_numbers)}", person_id=actor.person)
-    account.set_password(password)
+    account.set_unusable_password()
     account.save()
     return account
 
