@@ -1,6 +1,6 @@
 from django.urls import path
 
-from dashboards.views import compliance, start
+from dashboards.views import compliance, equipment, start
 
 urlpatterns = [
     path("", start.start, name="start"),
@@ -9,9 +9,7 @@ urlpatterns = [
     path("compliance/report/", compliance.report, name="compliance_report"),
     path("compliance/rows.csv", compliance.rows_as_csv, name="compliance_rows"),
     path("compliance/changes/", compliance.changes, name="compliance_changes"),
+    path("equipment/", equipment.show, name="equipment"),
+    path("equipment/<int:device>/", equipment.one, name="device"),
 ]
-urlpatterns += [
-    path("schedule/", start.start, name="schedule"),
-    path("bench/", start.start, name="bench"),
-    path("equipment/", start.start, name="equipment"),
-]  # TEMP
+urlpatterns += [path("schedule/", start.start, name="schedule"), path("bench/", start.start, name="bench")]  # TEMP

@@ -4,7 +4,7 @@ import datetime as dt
 
 from django import template
 
-from dashboards.words import day_in_words, words_of
+from dashboards.words import day_in_words, hold_in_words, words_of
 
 register = template.Library()
 
@@ -23,3 +23,8 @@ def words(code: str) -> str:
 def count(value: int) -> str:
     """With a comma between the thousands."""
     return f"{value:,}"
+
+
+@register.filter
+def hold(reason: str) -> str:
+    return hold_in_words(reason)

@@ -7,7 +7,7 @@ from typing import Any
 
 from pmcore.engines.vocabulary import EnergySource, RiskClass
 from pmcore.models import ClassDetails, ModelDetails, RevisionDetails
-from pmcore.queries.catalogue_names import Named
+from pmcore.queries.devices import Named
 from pmcore.queries.pages import Page
 from pmcore.queries.risk import risk_facts
 

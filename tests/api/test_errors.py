@@ -42,7 +42,7 @@ def check_problem(response, status, kind, *named):
     [
         ("devices/?sight=3", ["sight"]),
         ("devices/?as_of=2026-10-30&as_of=2026-10-31", ["as_of"]),
-        ("devices/?as_of=yesterday&known=x&limit=0&site=AG&left=1", ["as_of", "known", "limit", "site", "left"]),
+        ("devices/?as_of=yesterday&known=x&limit=0&site=AG&state=1", ["as_of", "known", "limit", "site", "state"]),
         ("devices/?limit=501", ["limit"]),
         ("devices/?limit=1_0", ["limit"]),
         ("devices/?known=-1", ["known"]),

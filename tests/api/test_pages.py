@@ -99,7 +99,7 @@ def test_another_limit_may_be_given_on_the_way(hospital, ruan):
 def test_a_cursor_belongs_to_its_question(hospital, ruan):
     devices(hospital, 3)
     cursor = cursor_of(ruan.get("devices/", limit=2, words="n-"))
-    for changed in ({}, {"words": "m-"}, {"words": "n-", "as_of": "2026-10-30"}, {"words": "n-", "left": "yes"}):
+    for changed in ({}, {"words": "m-"}, {"words": "n-", "as_of": "2026-10-30"}, {"words": "n-", "state": "stored"}):
         errors = ruan.get("devices/", status=400, limit=2, cursor=cursor, **changed)["errors"]
         assert errors.keys() == {"cursor"}
     assert ruan.get("areas/", status=400, cursor=cursor)["errors"].keys() == {"cursor"}

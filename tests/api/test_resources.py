@@ -90,17 +90,16 @@ def test_devices(hospital, auditor):
         "tag": "T-0001",
         "serial": "OM-1",
         "maker": "Orvane",
-        "model": "Marl",
-        "device_model": hospital.model,
+        "model": {"id": hospital.model, "name": "Marl"},
         "revision": None,
         "device_class": {"id": hospital.table, "name": "Surgical table"},
-        "site": {"id": hospital.alderwick, "label": "AG", "name": "Alderwick General"},
+        "site": {"id": hospital.alderwick, "name": "Alderwick General"},
         "area": {"id": hospital.theatre, "name": "Theatre 1"},
         "ownership": "owned",
-        "service_state": "in_service",
+        "state": "in_service",
         "risk_class": "other",
     }
-    assert results(auditor, "devices/", words="marl t-0001", service_state="in_service,stored") == [marl]
+    assert results(auditor, "devices/", words="marl t-0001", state="in_service,stored") == [marl]
     assert results(auditor, "devices/", words="sedge") == []
     one = auditor.get(f"devices/{hospital.device}/")
     assert one == {**marl, "as_of": "2026-10-31", "known": head().size}

@@ -8,7 +8,7 @@ from pmcore.engines.vocabulary import Grouping, PlanBasis, RiskClass, ServiceSta
 from pmcore.queries import devices_asked
 from pmcore.queries.compliance import ComplianceFilter
 from pmcore.queries.compliance_asked import BadParameters, parse
-from pmcore.queries.devices import DevicesFilter
+from pmcore.queries.devices import DeviceFilter
 from pmcore.queries.parameters import Parameters
 
 
@@ -80,18 +80,14 @@ def test_a_parameter_that_a_question_does_not_have_is_unknown_to_it():
 
 
 def test_devices_are_asked_for_in_the_same_words():
-    given = {"words": ["marl t-1"], "site": ["3"], "service_state": ["stored,left"], "left": ["yes"]}
+    given = {"words": ["marl t-1"], "site": ["3"], "state": ["stored,left"]}
     asked = Parameters(given, devices_asked.NAMES)
     states = frozenset({ServiceStateKind.STORED, ServiceStateKind.LEFT})
-    assert devices_asked.devices_filter(asked) == DevicesFilter(
-        words="marl t-1", sites=frozenset({3}), service_states=states, left=True
-    )
+    assert devices_asked.devices_filter(asked) == DeviceFilter(words="marl t-1", sites=frozenset({3}), states=states)
     assert asked.errors == {}
 
 
 def test_what_is_wrong_with_the_devices_asked_for_is_named():
-    asked = Parameters(
-        {"words": ["a\u200bb"], "left": ["1"], "service_state": ["lost"], "tag": ["x"]}, devices_asked.NAMES
-    )
+    asked = Parameters({"words": ["a\u200bb"], "area": ["1,x"], "state": ["lost"], "tag": ["x"]}, devices_asked.NAMES)
     devices_asked.devices_filter(asked)
-    assert asked.errors.keys() == {"words", "left", "service_state", "tag"}
+    assert asked.errors.keys() == {"words", "area", "state", "tag"}
