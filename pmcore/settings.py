@@ -147,6 +147,7 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
     "TITLE": "pmcore",
     "DESCRIPTION": "Inventory, due inspections, inspections and compliance of a clinical-engineering department.",
     "VERSION": "1",
+    "OAS_VERSION": "3.1.1",
     "SERVE_INCLUDE_SCHEMA": False,
     "DISABLE_ERRORS_AND_WARNINGS": False,
     "ENUM_GENERATE_CHOICE_DESCRIPTION": False,

@@ -115,7 +115,7 @@ def test_a_cursor_with_one_letter_changed(hospital, ruan):
     cursor = cursor_of(ruan.get("devices/", limit=2))
     for at in range(0, len(cursor), 7):
         changed = cursor[:at] + ("A" if cursor[at] != "A" else "B") + cursor[at + 1 :]
-        ruan.get("devices/", status=400, limit=2, cursor=changed)
+        assert ruan.get("devices/", status=400, limit=2, cursor=changed)["errors"].keys() == {"cursor"}
 
 
 def test_a_cursor_opens_no_site_to_somebody_else(hospital):
