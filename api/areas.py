@@ -1,25 +1,21 @@
-"""Theatres, wards, stores and workshops."""
+"""Areas: theatres, wards, stores and workshops."""
 
-from rest_framework.request import Request
-from rest_framework.response import Response
-from rest_framework_dataclasses.serializers import DataclassSerializer
-
-from api.asking import Resource, after_of
-from api.catalogue import list_schema, place_of
-from api.permissions import EVERYBODY
-from pmcore.queries.catalogue_lists import AreaListed, areas_page
+from api.documented import several
+from api.serializers import serializer_of
+from api.views import Found, ListView, When
+from pmcore.queries.parameters import Parameters, a_number
+from pmcore.queries.place_pages import AreaRecord, AreasFilter, areas_page
 
 
-class AreaSerializer(DataclassSerializer):
-    class Meta:
-        dataclass = AreaListed
+class Areas(ListView):
+    resource = "areas"
+    says = {"GET": "Lists the areas at your sites as they are described on a day."}
+    serializer = serializer_of(AreaRecord)
+    filters = (several("site", "Only the areas at these sites, by id."),)
 
+    def read(self, asked: Parameters) -> AreasFilter:
+        return AreasFilter(sites=asked.many("site", a_number))
 
-class Areas(Resource):
-    roles = {"GET": EVERYBODY}
-
-    @list_schema("The areas of your sites.", AreaSerializer)
-    def get(self, request: Request) -> Response:
-        asked = self.asked(request, paged=True)
-        found = areas_page(place_of(asked), actor=asked.actor)
-        return self.page(request, asked, AreaSerializer(found.results, many=True).data, after_of(found.after))
+    def page(self, chosen: AreasFilter, when: When, after: int | None, limit: int) -> Found:
+        found = areas_page(chosen, as_of=when.as_of, known=when.known, actor=self.actor, after=after, limit=limit)
+        return found.records, found.after

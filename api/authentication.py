@@ -1,47 +1,53 @@
-"""From a token or a session to the actor, which is what `request.auth` holds."""
+"""From a token or a session to the actor, who stands as `request.auth`."""
 
-from typing import Any
+from typing import Any, cast
 
 from rest_framework.authentication import BaseAuthentication, SessionAuthentication
 from rest_framework.exceptions import AuthenticationFailed, PermissionDenied
 from rest_framework.request import Request
 
-from api.moments import moment_of
-from pmcore.queries.actors import NoActor, TokenRefused, actor_of, actor_of_token
+from pmcore.engines.records import Actor
+from pmcore.queries.actors import NoActor, actor_of, actor_of_token
 
-_WORD = "Token"
+_KEYWORD = "token"
 
 
 class ByToken(BaseAuthentication):
-    """`Authorization: Token …`."""
+    """`Authorization: Token …`. What opens nothing is 401, whoever else is signed in."""
 
     def authenticate(self, request: Request) -> tuple[Any, Any] | None:
-        word, _, raw = request.headers.get("Authorization", "").partition(" ")
-        if not word:
+        keyword, _, raw = request.META.get("HTTP_AUTHORIZATION", "").partition(" ")
+        if keyword.lower() != _KEYWORD:
             return None
-        if word != _WORD or not raw.strip():
-            raise AuthenticationFailed("Write the header as `Authorization: Token …`.")
-        at = moment_of(request)
+        at = _view_of(request).at
         try:
             return None, actor_of_token(raw.strip(), at=at, on=at.date())
-        except TokenRefused as refused:
-            raise AuthenticationFailed(str(refused)) from refused
         except NoActor as refused:
-            raise PermissionDenied(str(refused)) from refused
+            raise AuthenticationFailed(str(refused)) from refused
 
     def authenticate_header(self, request: Request) -> str:
-        return _WORD
+        return "Token"
 
 
 class BySession(SessionAuthentication):
-    """Whoever is signed in to the pages."""
+    """Whoever is signed in to the pages; what changes something needs the page's CSRF token."""
 
     def authenticate(self, request: Request) -> tuple[Any, Any] | None:
-        found = super().authenticate(request)
-        if found is None:
+        signed_in = super().authenticate(request)
+        if signed_in is None:
             return None
-        account, _ = found
+        user, _ = signed_in
         try:
-            return account, actor_of(account.pk, on=moment_of(request).date())
+            return user, actor_of(user.pk, on=_view_of(request).at.date())
         except NoActor as refused:
             raise PermissionDenied(str(refused)) from refused
+
+
+def _view_of(request: Request) -> Any:
+    """The view that is asked; it read the clock."""
+    return request.parser_context["view"]
+
+
+def actor_in(request: Request) -> Actor:
+    """Who asks; permission was given before."""
+    return cast(Actor, request.auth)

@@ -1,206 +1,138 @@
-"""The compliance figure: the same question and the same answer as on the page."""
+"""The compliance figure, and which entries changed it."""
 
-import datetime as dt
-from collections.abc import Mapping
-from dataclasses import dataclass, fields
 from typing import Any
 
-from drf_spectacular.utils import OpenApiParameter, extend_schema
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework_dataclasses.serializers import DataclassSerializer
 
-from api.asking import Resource, actor_of_request, today_of
-from api.catalogue import AS_OF, KNOWN, filters
-from api.errors import BadRequest, problem_responses
-from api.moments import moment_of
-from api.permissions import STAFF
-from pmcore.engines.compliance import Share, Tally
-from pmcore.engines.vocabulary import Grouping
-from pmcore.queries.compliance import ComplianceReport, compliance
-from pmcore.queries.compliance_asked import ComplianceAsked, parse
+from api.documented import DAY, NUMBER, WHEN, WORDS, Parameter, one_of, several
+from api.serializers import ShareSerializer, serializer_of
+from api.views import ApiView
+from pmcore.engines.vocabulary import Counted, Grouping, PlanBasis, RiskClass
+from pmcore.queries.arrivals import Arrival
+from pmcore.queries.compliance import compliance
+from pmcore.queries.compliance_asked import parse
+from pmcore.queries.coverage import InInventory
 from pmcore.queries.device_labels import DeviceLabel
+from pmcore.queries.doubts import Doubt
 from pmcore.queries.figure_changes import FigureChange, figure_changes
-from pmcore.queries.head import head
-from pmcore.queries.standing_lists import Listed
+from pmcore.queries.standing_lists import Lists
 
-_EXPLAINED = 40
-
-_PARAMETERS = [
-    OpenApiParameter("period", str, description="A month, as 2026-09; else `from` and `to`."),
-    OpenApiParameter("from", str, description="The first day of the period."),
-    OpenApiParameter("to", str, description="The last day of the period."),
-    *filters(
-        site="Ids of sites.",
-        area="Ids of areas.",
-        device_class="Ids of device classes.",
-        risk_class="Risk classes.",
-        basis="Bases of plans.",
-    ),
-    AS_OF,
-    KNOWN,
-]
+_CHOICE = (
+    Parameter("period", "The month in which the windows closed, as 2026-09; else `from` and `to`.", WORDS),
+    Parameter("from", "The first day of the period in which the windows closed.", DAY),
+    Parameter("to", "The last day of the period in which the windows closed.", DAY),
+    *WHEN,
+    several("site", "Only at these sites, by id."),
+    several("area", "Only in these areas, by id."),
+    several("device_class", "Only devices of these classes, by id."),
+    several("risk_class", "Only of these risk classes.", one_of(RiskClass)),
+    several("basis", "Only for plans on one of these grounds.", one_of(PlanBasis)),
+)
 
 
-@dataclass(frozen=True, slots=True)
-class ShareAnswer:
-    """`percent`: one decimal, as text; null where there is nothing to divide by."""
-
-    numerator: int
-    denominator: int
-    percent: str | None
+@extend_schema_field({"oneOf": [{"type": "integer"}, {"type": "string"}]})
+class KeyField(serializers.ReadOnlyField):
+    """The id of a site, area or class (0: nobody said), a word, or a month as 2026-09."""
 
 
-@dataclass(frozen=True, slots=True)
-class Counts:
-    """due = met + met_late + reason_recorded + no_reason; the others stand apart."""
+class FigureSerializer(serializers.Serializer[Any]):
+    """How many due inspections counted as what; due = met + met_late + reason_recorded + no_reason."""
 
-    due: int
-    met: int
-    met_late: int
-    reason_recorded: int
-    no_reason: int
-    open: int
-    ahead: int
-    suspended: int
-    ended: int
-    withdrawn: int
-    share: ShareAnswer
+    due = serializers.IntegerField(source="tally.due")
+    share = ShareSerializer(source="tally.share")
 
 
-@dataclass(frozen=True, slots=True)
-class GroupAnswer(Counts):
-    key: str
-    label: str
+for _word in Counted:
+    FigureSerializer._declared_fields[str(_word)] = serializers.IntegerField(source=f"tally.{_word}")
 
 
-@dataclass(frozen=True, slots=True)
-class ListedAnswer:
-    """A due inspection by name."""
-
-    due_inspection: int
-    device: DeviceLabel
-    plan: int
-    site: int
-    risk_class: str
-    counted: str
-    due_on: dt.date
-    closes_on: dt.date
-    completed_on: dt.date | None
-    recorded_on: dt.date | None
+class GroupSerializer(FigureSerializer):
+    key = KeyField()
+    label = serializers.CharField()  # type: ignore[assignment]
 
 
-@dataclass(frozen=True, slots=True)
-class ComplianceAnswer(Counts):
-    """`coverage`: devices with a plan or a signed "none needed" ÷ devices; `uncovered` names the others. `census`:
-    devices overdue on `as_of` ÷ devices under a plan. `lists`: what stands by name beside the figure."""
-
-    starts_on: dt.date
-    ends_on: dt.date
-    as_of: dt.date
-    known: int
-    devices: ShareAnswer
-    coverage: ShareAnswer
-    uncovered: list[DeviceLabel]
-    census: ShareAnswer
-    lists: dict[str, list[ListedAnswer]]
-    groups: list[GroupAnswer] | None
+class PeriodSerializer(serializers.Serializer[Any]):
+    starts_on = serializers.DateField()
+    ends_on = serializers.DateField()
 
 
-class ComplianceSerializer(DataclassSerializer):
-    class Meta:
-        dataclass = ComplianceAnswer
+class CoverageSerializer(serializers.Serializer[Any]):
+    """Devices with a plan or a signed "none needed" ÷ devices in the inventory; those with neither."""
+
+    share = ShareSerializer()
+    uncovered = serializer_of(InInventory)(many=True)
 
 
-@dataclass(frozen=True, slots=True)
-class ChangesAnswer:
-    as_of: dt.date
-    known: int
-    since: int
-    changes: list[FigureChange]
+class ComplianceSerializer(FigureSerializer):
+    """`devices_met`: devices with everything met ÷ devices with anything due; `census`: devices overdue on the day ÷
+    devices under a plan; `device_labels`: every device that stands by its id anywhere in the answer."""
+
+    as_of = serializers.DateField()
+    known = serializers.IntegerField()
+    period = PeriodSerializer(source="asked")
+    devices_met = ShareSerializer(source="devices")
+    coverage = CoverageSerializer()
+    census = ShareSerializer()
+    groups = GroupSerializer(many=True)
+    lists = serializer_of(Lists)()
+    arrivals = serializer_of(Arrival)(many=True)
+    doubts = serializer_of(Doubt)(many=True)
+    device_labels = serializers.SerializerMethodField()
+
+    @extend_schema_field(serializer_of(DeviceLabel)(many=True))
+    def get_device_labels(self, report: Any) -> Any:
+        return serializer_of(DeviceLabel)(sorted(report.labels.values(), key=lambda each: each.device), many=True).data
 
 
-class ChangesSerializer(DataclassSerializer):
-    class Meta:
-        dataclass = ChangesAnswer
+class Compliance(ApiView):
+    resource = "compliance"
+    says = {
+        "GET": "Tells how many of the inspections whose windows closed in a period were met, and what stands beside."
+    }
+    serializer = ComplianceSerializer
+    parameters = (*_CHOICE, Parameter("group_by", "Splits the same figure by this, under `groups`.", one_of(Grouping)))
 
-
-class Compliance(Resource):
-    roles = {"GET": STAFF}
-
-    @extend_schema(
-        description="How many of the inspections whose windows closed in a period were met, and what stands beside.",
-        parameters=[*_PARAMETERS, OpenApiParameter("group_by", str, enum=list(Grouping), description="Split by this.")],
-        responses={200: ComplianceSerializer, **problem_responses()},
-    )
     def get(self, request: Request) -> Response:
-        asked, rest = _question(request, without=("since",))
-        report = compliance(asked.filter, group_by=asked.group_by, **rest)
-        return Response(ComplianceSerializer(answer_of(report, asked.group_by)).data)
+        asked = parse(self.given(), without="since")
+        when = self.when(asked.as_of, asked.known)
+        report = compliance(
+            asked.filter,
+            as_of=when.as_of,
+            known=when.known,
+            today=when.today,
+            actor=self.actor,
+            group_by=asked.group_by,
+        )
+        return Response(ComplianceSerializer(report).data)
 
 
-class ComplianceChanges(Resource):
-    roles = {"GET": STAFF}
+class ChangesSerializer(serializers.Serializer[Any]):
+    """What makes the figure as known at `known` another than as known at `since`, both as of one day."""
 
-    @extend_schema(
-        description="Which due inspections count otherwise than when the history had `since` entries, and the entries "
-        f"that made it so, looked for on {_EXPLAINED} devices at most.",
-        parameters=[*_PARAMETERS, OpenApiParameter("since", int, required=True, description="The earlier size.")],
-        responses={200: ChangesSerializer, **problem_responses()},
+    since = serializers.IntegerField()
+    as_of = serializers.DateField()
+    known = serializers.IntegerField()
+    changes = serializer_of(FigureChange)(many=True)
+
+
+class ComplianceChanges(ApiView):
+    resource = "compliance-changes"
+    says = {"GET": "Names the due inspections that count otherwise than when the history was shorter, and the entries."}
+    serializer = ChangesSerializer
+    parameters = (
+        *_CHOICE,
+        Parameter("since", "The earlier size of the history that is compared with.", NUMBER, required=True),
     )
+
     def get(self, request: Request) -> Response:
-        asked, rest = _question(request, without=("group_by",))
-        if asked.since is None:
-            raise BadRequest({"since": "Say since which size of the history: since=1200."})
-        found = figure_changes(asked.filter, before=asked.since, explained=_EXPLAINED, **rest)
-        answer = ChangesAnswer(rest["as_of"], rest["known"], asked.since, found)
-        return Response(ChangesSerializer(answer).data)
-
-
-def _question(request: Request, *, without: tuple[str, ...]) -> tuple[ComplianceAsked, dict[str, Any]]:
-    """What is asked, and as of when, as known at which size, for whom. Raises BadRequest, BadParameters."""
-    given = dict(request.query_params.lists())
-    strange = {name: f"There is no parameter {name!r} here." for name in without if name in given}
-    if strange:
-        raise BadRequest(strange)
-    asked, actor = parse(given), actor_of_request(request)
-    today = today_of(actor, moment_of(request))
-    known = head().size if asked.known is None else asked.known
-    return asked, {"as_of": asked.as_of or today, "known": known, "today": today, "actor": actor}
-
-
-def answer_of(report: ComplianceReport, group_by: Grouping | None) -> ComplianceAnswer:
-    groups = [GroupAnswer(**counts(each.tally), key=str(each.key), label=each.label) for each in report.groups]
-    return ComplianceAnswer(
-        **counts(report.tally),
-        starts_on=report.asked.starts_on,
-        ends_on=report.asked.ends_on,
-        as_of=report.as_of,
-        known=report.known,
-        devices=_share(report.devices),
-        coverage=_share(report.coverage.share),
-        uncovered=[report.labels[each.device] for each in report.coverage.uncovered],
-        census=_share(report.census),
-        lists={
-            field.name: [_listed(each, report.labels) for each in getattr(report.lists, field.name)]
-            for field in fields(report.lists)
-        },
-        groups=groups if group_by is not None else None,
-    )
-
-
-def counts(tally: Tally) -> dict[str, Any]:
-    named = {field.name: getattr(tally, field.name) for field in fields(tally)}
-    return {"due": tally.due, **named, "share": _share(tally.share)}
-
-
-def _share(share: Share) -> ShareAnswer:
-    percent = share.percent
-    return ShareAnswer(share.numerator, share.denominator, None if percent is None else str(percent))
-
-
-def _listed(each: Listed, labels: Mapping[int, DeviceLabel]) -> ListedAnswer:
-    return ListedAnswer(
-        each.due_inspection, labels[each.device], each.plan, each.site, str(each.risk_class), str(each.counted),
-        each.due_on, each.closes_on, each.completed_on, each.recorded_on,
-    )  # fmt: skip
+        asked = parse(self.given(), without="group_by", needed=("since",))
+        when = self.when(asked.as_of, asked.known)
+        since = asked.since or 0
+        changes = figure_changes(
+            asked.filter, as_of=when.as_of, known=when.known, before=since, today=when.today, actor=self.actor
+        )
+        said = {"since": since, "as_of": when.as_of, "known": when.known, "changes": changes}
+        return Response(ChangesSerializer(said).data)

@@ -1,25 +1,19 @@
-"""The generic kinds of devices."""
+"""Device classes."""
 
-from rest_framework.request import Request
-from rest_framework.response import Response
-from rest_framework_dataclasses.serializers import DataclassSerializer
-
-from api.asking import Resource, after_of
-from api.catalogue import list_schema, place_of
-from api.permissions import EVERYBODY
-from pmcore.queries.catalogue_lists import ClassListed, classes_page
+from api.serializers import serializer_of
+from api.views import Found, ListView, When
+from pmcore.queries.catalogue_pages import ClassRecord, classes_page
+from pmcore.queries.parameters import Parameters
 
 
-class DeviceClassSerializer(DataclassSerializer):
-    class Meta:
-        dataclass = ClassListed
+class DeviceClasses(ListView):
+    resource = "device-classes"
+    says = {"GET": "Lists the device classes with the risk class that each has on a day."}
+    serializer = serializer_of(ClassRecord)
 
+    def read(self, asked: Parameters) -> None:
+        """There is nothing to choose."""
 
-class DeviceClasses(Resource):
-    roles = {"GET": EVERYBODY}
-
-    @list_schema("Every device class.", DeviceClassSerializer)
-    def get(self, request: Request) -> Response:
-        asked = self.asked(request, paged=True)
-        found = classes_page(place_of(asked))
-        return self.page(request, asked, DeviceClassSerializer(found.results, many=True).data, after_of(found.after))
+    def page(self, chosen: None, when: When, after: int | None, limit: int) -> Found:
+        found = classes_page(as_of=when.as_of, known=when.known, after=after, limit=limit)
+        return found.records, found.after

@@ -1,25 +1,21 @@
-"""The makers' models."""
+"""Device models and their revisions."""
 
-from rest_framework.request import Request
-from rest_framework.response import Response
-from rest_framework_dataclasses.serializers import DataclassSerializer
-
-from api.asking import Resource, after_of
-from api.catalogue import list_schema, place_of
-from api.permissions import EVERYBODY
-from pmcore.queries.catalogue_lists import ModelListed, models_page
+from api.documented import several
+from api.serializers import serializer_of
+from api.views import Found, ListView, When
+from pmcore.queries.catalogue_pages import ModelRecord, ModelsFilter, models_page
+from pmcore.queries.parameters import Parameters, a_number
 
 
-class DeviceModelSerializer(DataclassSerializer):
-    class Meta:
-        dataclass = ModelListed
+class DeviceModels(ListView):
+    resource = "device-models"
+    says = {"GET": "Lists the makers' models with their revisions as they are described on a day."}
+    serializer = serializer_of(ModelRecord)
+    filters = (several("device_class", "Only models of these device classes, by id."),)
 
+    def read(self, asked: Parameters) -> ModelsFilter:
+        return ModelsFilter(device_classes=asked.many("device_class", a_number))
 
-class DeviceModels(Resource):
-    roles = {"GET": EVERYBODY}
-
-    @list_schema("Every device model.", DeviceModelSerializer)
-    def get(self, request: Request) -> Response:
-        asked = self.asked(request, paged=True)
-        found = models_page(place_of(asked))
-        return self.page(request, asked, DeviceModelSerializer(found.results, many=True).data, after_of(found.after))
+    def page(self, chosen: ModelsFilter, when: When, after: int | None, limit: int) -> Found:
+        found = models_page(chosen, as_of=when.as_of, known=when.known, after=after, limit=limit)
+        return found.records, found.after

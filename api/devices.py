@@ -1,71 +1,42 @@
-"""The inventory."""
+"""Devices: the inventory, and one of it."""
 
-from django.http import Http404
-from drf_spectacular.utils import extend_schema
-from rest_framework.request import Request
-from rest_framework.response import Response
-from rest_framework_dataclasses.serializers import DataclassSerializer
-
-from api.asking import Asked, Resource, after_of, many, number, one, text, word_of
-from api.catalogue import AS_OF, KNOWN, filters, list_schema
-from api.errors import problem_responses
-from api.permissions import STAFF
+from api.documented import WHEN, WORDS, Parameter, in_the_path, one_of, several
+from api.serializers import serializer_of
+from api.views import Found, ListView, OneView, When
 from pmcore.engines.vocabulary import ServiceStateKind
 from pmcore.queries.devices import DeviceFilter, DeviceListed, devices_page, one_device
-
-_FILTERS = filters(
-    site="Ids of sites.",
-    area="Ids of areas.",
-    device_class="Ids of device classes.",
-    device_model="Ids of device models.",
-    state="States; without, whatever has not left the inventory.",
-) + filters("words")
+from pmcore.queries.devices_asked import devices_filter
+from pmcore.queries.parameters import Parameters
 
 
-class DeviceSerializer(DataclassSerializer):
-    class Meta:
-        dataclass = DeviceListed
-
-
-class Devices(Resource):
-    roles = {"GET": STAFF}
-    parameters = ("words", "site", "area", "device_class", "device_model", "state")
-    repeated = parameters[1:]
-
-    @list_schema("The devices at your sites on the day, by filters.", DeviceSerializer, *_FILTERS)
-    def get(self, request: Request) -> Response:
-        asked = self.asked(request, paged=True)
-        found = devices_page(
-            self._filter(request),
-            as_of=asked.as_of, known=asked.known, today=asked.today, actor=asked.actor,
-            after=_after(asked), limit=asked.limit,
-        )  # fmt: skip
-        return self.page(request, asked, DeviceSerializer(found.devices, many=True).data, after_of(found.after))
-
-    def _filter(self, request: Request) -> DeviceFilter:
-        given = self.given(request, paged=True)
-        sites, areas, classes, models = (
-            many(given, name, number) for name in ("site", "area", "device_class", "device_model")
-        )
-        words = one(given, "words", text) or ""
-        return DeviceFilter(words, sites, areas, classes, models, many(given, "state", word_of(ServiceStateKind)))
-
-
-class Device(Resource):
-    roles = {"GET": STAFF}
-
-    @extend_schema(
-        description="One device on the day.",
-        parameters=[AS_OF, KNOWN],
-        responses={200: DeviceSerializer, **problem_responses()},
+class Devices(ListView):
+    resource = "devices"
+    says = {"GET": "Lists the devices that stand at your sites on a day, in order of ids."}
+    serializer = serializer_of(DeviceListed)
+    filters = (
+        Parameter("words", "Each word stands somewhere in tag, serial number, maker, model or device class.", WORDS),
+        several("site", "Only at these sites, by id."),
+        several("area", "Only in these areas, by id."),
+        several("device_class", "Only of these device classes, by id."),
+        several("device_model", "Only of these device models, by id."),
+        several("state", "Only those in one of these states; else all but what left.", one_of(ServiceStateKind)),
     )
-    def get(self, request: Request, device: int) -> Response:
-        asked = self.asked(request)
-        found = one_device(device, as_of=asked.as_of, known=asked.known, today=asked.today, actor=asked.actor)
-        if found is None:
-            raise Http404
-        return Response(DeviceSerializer(found).data)
+
+    def read(self, asked: Parameters) -> DeviceFilter:
+        return devices_filter(asked)
+
+    def page(self, chosen: DeviceFilter, when: When, after: int | None, limit: int) -> Found:
+        found = devices_page(
+            chosen, as_of=when.as_of, known=when.known, today=None, actor=self.actor, after=after, limit=limit
+        )
+        return found.devices, found.after
 
 
-def _after(asked: Asked) -> int | None:
-    return int(asked.after[0]) if asked.after else None
+class Device(OneView):
+    resource = "device"
+    says = {"GET": "Tells of one device at your sites what it is, where it stands and whether it is in service."}
+    serializer = serializer_of(DeviceListed)
+    parameters = (in_the_path("device", "The device's id."), *WHEN)
+
+    def find(self, when: When, **key: int) -> DeviceListed | None:
+        return one_device(key["device"], as_of=when.as_of, known=when.known, today=None, actor=self.actor)

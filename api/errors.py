@@ -1,23 +1,21 @@
-"""Every error as problem details (RFC 9457): what went wrong, in words for whoever calls, and where."""
+"""Every error as problem details (RFC 9457)."""
 
-from collections.abc import Callable
-from http import HTTPStatus
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
-import structlog
-from django.core.exceptions import PermissionDenied as DjangoDenied
-from django.core.exceptions import RequestDataTooBig
+from django.core.exceptions import PermissionDenied
 from django.http import Http404
-from drf_spectacular.utils import inline_serializer
-from rest_framework import exceptions, serializers
-from rest_framework.renderers import JSONRenderer
+from rest_framework import exceptions
+from rest_framework.exceptions import APIException, ErrorDetail
 from rest_framework.response import Response
-from rest_framework.views import set_rollback
 
-from pmcore.queries.asked import AskedRefused, OutsideYourSites
+from pmcore.queries.asked import AskedRefused, AsOfAhead, BadPeriod, KnownBeyond, OutsideYourSites
 from pmcore.queries.columns import BadValue
-from pmcore.queries.compliance_asked import BadParameters
+from pmcore.queries.parameters import BadParameters
 from pmcore.services.refusals import (
+    AlreadyReplaced,
     Conflict,
     NotAllowed,
     RecordBusy,
@@ -26,115 +24,142 @@ from pmcore.services.refusals import (
     WrongSite,
 )
 
-log = structlog.get_logger(__name__)
+MEDIA_TYPE = "application/problem+json"
 
 
-class ProblemRenderer(JSONRenderer):
-    media_type = "application/problem+json"
+class BodyTooLarge(APIException):
+    status_code = 413
+    default_detail = "The body is larger than this interface takes."
 
 
-class BadRequest(Exception):
-    """`errors`: a sentence for each parameter or field that will not do, by its name."""
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """`type` names the kind of error and never changes; `errors`: a sentence for each parameter, field or header that
+    will not do, by its name."""
 
-    def __init__(self, errors: dict[str, str], status: int = 400) -> None:
-        super().__init__(" ".join(errors.values()))
-        self.errors, self.status = errors, status
+    type: str
+    title: str
+    status: int
+    detail: str
+    errors: Mapping[str, str] = field(default_factory=dict)
 
-
-def problem(error: Exception, context: dict[str, Any]) -> Response:
-    """What Django REST framework asks for when a view raises."""
-    status, errors, headers = _read(error)
-    if status >= 500 and not isinstance(error, RecordBusy):
-        log.exception("a request failed", path=context["request"].path, exc_info=error)
-    title = HTTPStatus(status).phrase
-    detail = _detail(error, status)
-    body: dict[str, Any] = {"type": "about:blank", "title": title, "status": status, "detail": detail}
-    if errors:
-        body["errors"] = errors
-    set_rollback()
-    response: Any = Response(body, status=status, headers=headers, content_type=ProblemRenderer.media_type)
-    response.accepted_renderer = ProblemRenderer()  # whatever was asked for: an error is said in one form
-    response.accepted_media_type = ProblemRenderer.media_type
-    response.renderer_context = context
-    told: Response = response
-    return told
+    def content(self) -> dict[str, Any]:
+        said = {"type": self.type, "title": self.title, "status": self.status, "detail": self.detail}
+        return {**said, "errors": dict(self.errors)} if self.errors else said
 
 
-_Found = tuple[int, dict[str, str], dict[str, str]]
+# By status: the name of the kind, and what it is called.
+_KINDS = {
+    400: ("bad-request", "The request could not be read"),
+    401: ("not-signed-in", "Nobody is signed in"),
+    403: ("not-allowed", "Not yours to do"),
+    404: ("not-found", "There is no such thing"),
+    405: ("no-such-method", "Not to be done here"),
+    406: ("not-acceptable", "Not to be had in that form"),
+    409: ("conflict", "The record stands against it"),
+    413: ("too-large", "Too much at once"),
+    415: ("unsupported-media-type", "Only JSON is read"),
+    422: ("refused", "The record refuses it"),
+    500: ("failure", "Something failed on our side"),
+    503: ("busy", "The record is busy"),
+}
+_PARAMETER = {AsOfAhead: "as_of", KnownBeyond: "known", BadPeriod: "period", OutsideYourSites: "site"}
+_REFUSED = {
+    NotAllowed: 403,
+    WrongSite: 403,
+    RequestReused: 409,
+    AlreadyReplaced: 409,
+    Conflict: 409,
+}
+_FAILED = "Nothing that was saved is lost. Try again in a minute."
 
 
-def _read(error: Exception) -> _Found:
-    """Status, errors by name, headers."""
-    for kind, tell in _TOLD:
-        if isinstance(error, kind):
-            return tell(error)
-    return 500, {}, {}
+def problem(error: Exception, context: dict[str, Any]) -> Response | None:
+    """None: nobody foresaw it; it is logged, and `Problems` answers for it."""
+    found = problem_of(error)
+    if found is None:
+        return None
+    response = Response(found.content(), status=found.status, content_type=MEDIA_TYPE)
+    if header := getattr(error, "auth_header", None):
+        response["WWW-Authenticate"] = header
+    if isinstance(error, RecordBusy):
+        response["Retry-After"] = str(error.retry_after)
+    return response
 
 
-def _of_framework(error: Any) -> _Found:
-    headers = {}
-    if getattr(error, "auth_header", None):
-        headers["WWW-Authenticate"] = error.auth_header
-    if getattr(error, "wait", None):
-        headers["Retry-After"] = str(int(error.wait))
-    errors = {}
-    if isinstance(error, exceptions.ValidationError) and isinstance(error.detail, dict):
-        errors = {name: _flat(said) for name, said in error.detail.items()}
-    return error.status_code, errors, headers
+def problem_of(error: Exception) -> Problem | None:
+    match error:
+        case BadParameters():
+            return Problem(_type("bad-parameters"), "Parameters will not do", 400, str(error), error.errors)
+        case AskedRefused():
+            status, name = (403 if isinstance(error, OutsideYourSites) else 400), _PARAMETER.get(type(error))
+            title = _sentence_of(error) or "It cannot be had as it was asked for"
+            return Problem(_type(_kebab(error)), title, status, str(error), {name: str(error)} if name else {})
+        case RecordBusy():
+            return of_status(503, str(error))
+        case RecordRefused():
+            status = next((number for kind, number in _REFUSED.items() if isinstance(error, kind)), 422)
+            title = _sentence_of(error) or _KINDS[status][1]
+            return Problem(_type(_kebab(error)), title, status, str(error))
+        case BadValue():
+            title = "A value cannot be recorded"
+            return Problem(
+                _type("bad-value"), title, 422, f"{error.column}: {error.fault}", {error.column: error.fault}
+            )
+        case exceptions.ValidationError():
+            errors = dict(_flat(error.detail))
+            return Problem(_type("bad-body"), "The body will not do", 400, _listed(errors), errors)
+        case Http404():
+            return of_status(404, "It does not exist, or it is not at your sites.")
+        case PermissionDenied():
+            return of_status(403, str(error) or "This is not yours to do.")
+        case APIException():
+            return of_status(error.status_code, str(error.detail))
+    return None
 
 
-def _flat(said: Any) -> str:
-    if isinstance(said, dict):
-        return " ".join(f"{name}: {_flat(each)}" for name, each in said.items())
-    return " ".join(_flat(each) for each in said) if isinstance(said, list | tuple) else str(said)
+def of_status(status: int, detail: str) -> Problem:
+    name, title = _KINDS.get(status, (f"status-{status}", "It cannot be done"))
+    return Problem(_type(name), title, status, detail)
 
 
-_TOLD: tuple[tuple[type[Exception], Callable[[Any], _Found]], ...] = (
-    (BadRequest, lambda error: (error.status, error.errors, {})),
-    (BadParameters, lambda error: (400, error.errors, {})),
-    (OutsideYourSites, lambda error: (403, {}, {})),
-    (AskedRefused, lambda error: (400, {}, {})),
-    (BadValue, lambda error: (400, {error.column: error.fault}, {})),
-    (NotAllowed, lambda error: (403, {}, {})),
-    (WrongSite, lambda error: (403, {}, {})),
-    (RequestReused, lambda error: (409, {}, {})),
-    (Conflict, lambda error: (409, {}, {})),
-    (RecordRefused, lambda error: (422, {}, {})),
-    (RecordBusy, lambda error: (503, {}, {"Retry-After": str(error.retry_after)})),
-    (RequestDataTooBig, lambda error: (413, {}, {})),
-    (Http404, lambda error: (404, {}, {})),
-    (DjangoDenied, lambda error: (403, {}, {})),
-    (exceptions.APIException, _of_framework),
-)
+def failure(status: int) -> Problem:
+    """For an answer that was made outside the interface: nothing of it is passed on."""
+    details = {400: "The request could not be read.", 403: "This is not yours to do.", 404: "There is no such address."}
+    return of_status(status, details.get(status, _FAILED))
 
 
-def _detail(error: Exception, status: int) -> str:
-    if status == 404:
-        return "There is nothing here, or it is not yours to see."
-    if status == 500:
-        return "Something failed on our side. Nothing that was saved is lost; try again in a minute."
-    if status == 413:
-        return "The request is larger than this service takes."
-    if isinstance(error, exceptions.ValidationError):
-        return "Some fields will not do; see `errors`."
-    if isinstance(error, exceptions.APIException):
-        return _flat(error.detail)
-    return str(error)
+def _type(name: str) -> str:
+    return f"urn:pmcore:problem:{name}"
 
 
-# As RFC 9457 has it; `errors`: a sentence for each parameter or field that will not do.
-_PROBLEM = inline_serializer(
-    "Problem",
-    {
-        "type": serializers.CharField(),
-        "title": serializers.CharField(),
-        "status": serializers.IntegerField(),
-        "detail": serializers.CharField(),
-        "errors": serializers.DictField(child=serializers.CharField(), required=False),
-    },
-)
+def _kebab(error: Exception) -> str:
+    return re.sub(r"(?<!^)(?=[A-Z])", "-", type(error).__name__).lower()
 
 
-def problem_responses(*more: int) -> dict[Any, Any]:
-    """What any operation may answer besides its own answer, for the schema."""
-    return {(status, ProblemRenderer.media_type): _PROBLEM for status in (400, 401, 403, 404, 503, *more)}
+def _sentence_of(error: Exception) -> str | None:
+    """The first sentence of the error's own description: what it is called, whatever the occasion."""
+    described = type(error).__dict__.get("__doc__")
+    return " ".join(described.split()).partition(". ")[0].rstrip(".") if described else None
+
+
+def _flat(detail: Any, path: str = "") -> list[tuple[str, str]]:
+    """Errors by the path of the field, as `readings.0.step`."""
+    match detail:
+        case dict():
+            return [pair for name, each in detail.items() for pair in _flat(each, _below(path, name))]
+        case list() if all(isinstance(each, ErrorDetail) for each in detail):
+            return [(path or "body", " ".join(detail))]
+        case list():
+            return [pair for at, each in enumerate(detail) for pair in _flat(each, _below(path, at))]
+    return [(path or "body", str(detail))]
+
+
+def _below(path: str, name: Any) -> str:
+    if name == "non_field_errors":
+        return path
+    return f"{path}.{name}" if path else str(name)
+
+
+def _listed(errors: Mapping[str, str]) -> str:
+    return " ".join(f"{name}: {sentence}" for name, sentence in errors.items())

@@ -1,65 +1,30 @@
-"""Procedures with their versions, and the lines of one."""
+"""Procedures, and one with its versions and steps."""
 
-from dataclasses import dataclass
-
-from django.http import Http404
-from drf_spectacular.utils import extend_schema
-from rest_framework.request import Request
-from rest_framework.response import Response
-from rest_framework_dataclasses.serializers import DataclassSerializer
-
-from api.asking import Resource, after_of
-from api.catalogue import AS_OF, KNOWN, list_schema, place_of
-from api.errors import problem_responses
-from api.permissions import EVERYBODY
-from pmcore.queries.catalogue_lists import (
-    Place,
-    ProcedureListed,
-    StepListed,
-    procedures_page,
-    steps_of_procedure,
-)
+from api.documented import WHEN, in_the_path
+from api.serializers import serializer_of
+from api.views import Found, ListView, OneView, When
+from pmcore.queries.parameters import Parameters
+from pmcore.queries.procedure_pages import ProcedureInFull, ProcedureRecord, one_procedure, procedures_page
 
 
-class ProcedureSerializer(DataclassSerializer):
-    class Meta:
-        dataclass = ProcedureListed
+class Procedures(ListView):
+    resource = "procedures"
+    says = {"GET": "Lists the procedures with the version that is in use on a day."}
+    serializer = serializer_of(ProcedureRecord)
+
+    def read(self, asked: Parameters) -> None:
+        """There is nothing to choose."""
+
+    def page(self, chosen: None, when: When, after: int | None, limit: int) -> Found:
+        found = procedures_page(as_of=when.as_of, known=when.known, after=after, limit=limit)
+        return found.records, found.after
 
 
-@dataclass(frozen=True, slots=True)
-class ProcedureWithSteps:
-    procedure: ProcedureListed
-    steps: list[StepListed]
+class Procedure(OneView):
+    resource = "procedure"
+    says = {"GET": "Tells of one procedure all versions with their approval, cautions and steps."}
+    serializer = serializer_of(ProcedureInFull)
+    parameters = (in_the_path("procedure", "The procedure's id."), *WHEN)
 
-
-class ProcedureWithStepsSerializer(DataclassSerializer):
-    class Meta:
-        dataclass = ProcedureWithSteps
-
-
-class Procedures(Resource):
-    roles = {"GET": EVERYBODY}
-
-    @list_schema("Every procedure, with its versions.", ProcedureSerializer)
-    def get(self, request: Request) -> Response:
-        asked = self.asked(request, paged=True)
-        found = procedures_page(place_of(asked))
-        return self.page(request, asked, ProcedureSerializer(found.results, many=True).data, after_of(found.after))
-
-
-class Procedure(Resource):
-    roles = {"GET": EVERYBODY}
-
-    @extend_schema(
-        description="One procedure with the lines of all its versions.",
-        parameters=[AS_OF, KNOWN],
-        responses={200: ProcedureWithStepsSerializer, **problem_responses()},
-    )
-    def get(self, request: Request, procedure: int) -> Response:
-        asked = self.asked(request)
-        at = Place(asked.as_of, asked.known, asked.today, after=procedure - 1, limit=1)
-        found = [each for each in procedures_page(at).results if each.id == procedure]
-        if not found:
-            raise Http404
-        answer = ProcedureWithSteps(found[0], list(steps_of_procedure(procedure, at)))
-        return Response(ProcedureWithStepsSerializer(answer).data)
+    def find(self, when: When, **key: int) -> ProcedureInFull | None:
+        return one_procedure(key["procedure"], as_of=when.as_of, known=when.known)

@@ -1,25 +1,19 @@
-"""The sites of whoever asks."""
+"""Sites."""
 
-from rest_framework.request import Request
-from rest_framework.response import Response
-from rest_framework_dataclasses.serializers import DataclassSerializer
-
-from api.asking import Resource, after_of
-from api.catalogue import list_schema, place_of
-from api.permissions import EVERYBODY
-from pmcore.queries.catalogue_lists import SiteListed, sites_page
+from api.serializers import serializer_of
+from api.views import Found, ListView, When
+from pmcore.queries.parameters import Parameters
+from pmcore.queries.place_pages import SiteRecord, sites_page
 
 
-class SiteSerializer(DataclassSerializer):
-    class Meta:
-        dataclass = SiteListed
+class Sites(ListView):
+    resource = "sites"
+    says = {"GET": "Lists your sites as they are described on a day."}
+    serializer = serializer_of(SiteRecord)
 
+    def read(self, asked: Parameters) -> None:
+        """There is nothing to choose."""
 
-class Sites(Resource):
-    roles = {"GET": EVERYBODY}
-
-    @list_schema("The sites that you are a member of.", SiteSerializer)
-    def get(self, request: Request) -> Response:
-        asked = self.asked(request, paged=True)
-        found = sites_page(place_of(asked), actor=asked.actor)
-        return self.page(request, asked, SiteSerializer(found.results, many=True).data, after_of(found.after))
+    def page(self, chosen: None, when: When, after: int | None, limit: int) -> Found:
+        found = sites_page(as_of=when.as_of, known=when.known, actor=self.actor, after=after, limit=limit)
+        return found.records, found.after

@@ -1,30 +1,31 @@
-from django.urls import path, re_path
+from django.urls import URLPattern, URLResolver, include, path, re_path
 
-from api import (
-    areas,
-    compliance,
-    device_classes,
-    device_models,
-    devices,
-    inspection_plans,
-    nothing,
-    procedures,
-    schema,
-    sites,
-)
+from api.areas import Areas
+from api.compliance import Compliance, ComplianceChanges
+from api.device_classes import DeviceClasses
+from api.device_models import DeviceModels
+from api.devices import Device, Devices
+from api.inspection_plans import InspectionPlans
+from api.procedures import Procedure, Procedures
+from api.schema import Schema
+from api.sites import Sites
+from api.unknown import Unknown
 
-urlpatterns = [
-    path("sites/", sites.Sites.as_view()),
-    path("areas/", areas.Areas.as_view()),
-    path("device-classes/", device_classes.DeviceClasses.as_view()),
-    path("device-models/", device_models.DeviceModels.as_view()),
-    path("devices/", devices.Devices.as_view()),
-    path("devices/<key:device>/", devices.Device.as_view()),
-    path("procedures/", procedures.Procedures.as_view()),
-    path("procedures/<key:procedure>/", procedures.Procedure.as_view()),
-    path("inspection-plans/", inspection_plans.InspectionPlans.as_view()),
-    path("compliance/", compliance.Compliance.as_view()),
-    path("compliance/changes/", compliance.ComplianceChanges.as_view()),
-    path("schema/", schema.Schema.as_view()),
-    re_path("", nothing.without_slash),
+version_1: list[URLPattern | URLResolver] = [
+    path("schema/", Schema.as_view()),
+    path("sites/", Sites.as_view()),
+    path("areas/", Areas.as_view()),
+    path("device-classes/", DeviceClasses.as_view()),
+    path("device-models/", DeviceModels.as_view()),
+    path("devices/", Devices.as_view()),
+    path("devices/<key:device>/", Device.as_view()),
+    path("procedures/", Procedures.as_view()),
+    path("procedures/<key:procedure>/", Procedure.as_view()),
+    path("inspection-plans/", InspectionPlans.as_view()),
+    path("compliance/", Compliance.as_view()),
+    path("compliance/changes/", ComplianceChanges.as_view()),
+]
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("api/v1/", include(version_1)),
+    re_path("^api/", Unknown.as_view()),
 ]

@@ -58,6 +58,7 @@ INSTALLED_APPS = [
     "csp",
 ]
 MIDDLEWARE = [
+    "api.middleware.Problems",  # outermost: it sees what any other one answers
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
@@ -139,17 +140,21 @@ REST_FRAMEWORK: dict[str, Any] = {
     "DEFAULT_AUTHENTICATION_CLASSES": ["api.authentication.ByToken", "api.authentication.BySession"],
     "DEFAULT_PERMISSION_CLASSES": ["api.permissions.ByRole"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
-    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
-    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "DEFAULT_PARSER_CLASSES": ["api.reading.StrictJSON"],
+    "DEFAULT_SCHEMA_CLASS": "api.schema.Documented",
     "EXCEPTION_HANDLER": "api.errors.problem",
     "UNAUTHENTICATED_USER": None,
+    "URL_FORMAT_OVERRIDE": None,
+    "DEFAULT_METADATA_CLASS": None,
 }
 SPECTACULAR_SETTINGS: dict[str, Any] = {
     "TITLE": "pmcore",
     "DESCRIPTION": "Inventory, due inspections, inspections and compliance of a clinical-engineering department.",
     "VERSION": "1",
+    "OAS_VERSION": "3.1.1",
     "SERVE_INCLUDE_SCHEMA": False,
-    "ENUM_NAME_OVERRIDES": {"CountedEnum": "pmcore.engines.vocabulary.Counted"},
+    "DISABLE_ERRORS_AND_WARNINGS": False,
+    "ENUM_GENERATE_CHOICE_DESCRIPTION": False,
 }
 
 EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"

@@ -7,7 +7,7 @@ register_converter(RecordKey, "key")
 
 urlpatterns = [
     path("", include("dashboards.urls")),
-    path("api/v1/", include("api.urls")),
+    path("", include("api.urls")),
     path("accounts/", include("allauth.urls")),
     path("admin/", admin.site.urls),
 ]

@@ -8,7 +8,7 @@ from typing import Any
 from django.db.models import OuterRef, Q, QuerySet, Subquery
 
 from pmcore.engines.records import Actor
-from pmcore.engines.vocabulary import OwnershipKind, ServiceStateKind
+from pmcore.engines.vocabulary import OwnershipKind, RiskClass, ServiceStateKind
 from pmcore.models import (
     AreaDetails,
     ClassDetails,
@@ -23,6 +23,8 @@ from pmcore.models import (
     TagHeld,
 )
 from pmcore.queries.asked import check_asked, sites_allowed
+from pmcore.queries.columns import MAX_INT
+from pmcore.queries.risk import risk_facts
 
 MOST_DEVICES = 500
 
@@ -63,6 +65,7 @@ class DeviceListed:
     area: Named | None
     ownership: OwnershipKind | None
     state: ServiceStateKind
+    risk_class: RiskClass
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,16 +81,18 @@ def devices_page(
     *,
     as_of: dt.date,
     known: int,
-    today: dt.date,
+    today: dt.date | None,
     actor: Actor,
     after: int | None = None,
     limit: int = 50,
 ) -> DevicePageListed:
-    """The devices at the actor's sites on the day, in order of ids, from the one after `after` on; nine statements.
+    """The devices at the actor's sites on the day, in order of ids, from the one after `after` on; as many statements
+    whatever is asked. `today`: None where day and size were checked before, as for the pages that follow a first one.
 
     Raises AsOfAhead, KnownBeyond, OutsideYourSites.
     """
-    check_asked(as_of=as_of, known=known, today=today)
+    if today is not None:
+        check_asked(as_of=as_of, known=known, today=today)
     sites = sites_allowed(actor, asked.sites)
     names = _Names(known, as_of)
     rows = _rows(as_of, known)
@@ -104,20 +109,24 @@ def devices_page(
     columns = ("device_id", "serial", "device_model_id", "tag", "area", "state")
     found = list(rows.order_by("device").values_list(*columns)[: min(limit, MOST_DEVICES) + 1])
     page, more = found[: min(limit, MOST_DEVICES)], len(found) > min(limit, MOST_DEVICES)
-    extra = _Extra([row[0] for row in page], as_of, known)
+    extra = _Extra(_classes(page, names), as_of, known)
     devices = tuple(_listed(row, names, extra) for row in page)
     return DevicePageListed(devices, devices[-1].device if more else None)
 
 
-def one_device(device: int, *, as_of: dt.date, known: int, today: dt.date, actor: Actor) -> DeviceListed | None:
-    """The device on the day; None: there is none at the actor's sites. Raises AsOfAhead, KnownBeyond."""
-    check_asked(as_of=as_of, known=known, today=today)
+def one_device(device: int, *, as_of: dt.date, known: int, today: dt.date | None, actor: Actor) -> DeviceListed | None:
+    """The device on the day; None: there is none at the actor's sites. `today`: as of a page. Raises AsOfAhead,
+    KnownBeyond."""
+    if today is not None:
+        check_asked(as_of=as_of, known=known, today=today)
+    if not 0 < device <= MAX_INT:
+        return None
     names = _Names(known, as_of)
     columns = ("device_id", "serial", "device_model_id", "tag", "area", "state")
     row = _rows(as_of, known).filter(device=device).values_list(*columns).first()
     if row is None:
         return None
-    listed = _listed(row, names, _Extra([device], as_of, known))
+    listed = _listed(row, names, _Extra(_classes([row], names), as_of, known))
     outside = actor.sites is not None and (listed.site is None or listed.site.id not in actor.sites)
     return None if outside else listed
 
@@ -159,7 +168,13 @@ def _listed(row: Sequence[Any], names: "_Names", extra: "_Extra") -> DeviceListe
         area=Named(area, area_name) if area else None,
         ownership=extra.owned.get(device),
         state=ServiceStateKind(state or ServiceStateKind.IN_SERVICE),
+        risk_class=extra.risk[device],
     )
+
+
+def _classes(rows: Sequence[Any], names: "_Names") -> dict[int, int | None]:
+    """Of each device."""
+    return {row[0]: names.models[row[2]][2] if row[2] in names.models else None for row in rows}
 
 
 class _Names:
@@ -209,9 +224,11 @@ class _Names:
 
 
 class _Extra:
-    """Revisions and ownership of the devices of a page: three statements."""
+    """Revisions, ownership and risk classes of the devices of a page, given with their classes: eleven statements."""
 
-    def __init__(self, devices: Sequence[int], on: dt.date, known: int) -> None:
+    def __init__(self, classes: Mapping[int, int | None], on: dt.date, known: int) -> None:
+        devices = classes.keys()
+        self.risk = risk_facts(known).of_devices(classes, on)
         held = dict(
             DeviceRevision.objects.known(known).on(on).filter(device__among=devices).values_list(
                 "device_id", "revision_id"
