@@ -20,7 +20,7 @@ from tests.story import Story, a_story, day, moment
 
 pytestmark = pytest.mark.django_db
 
-STATEMENTS = 90
+STATEMENTS = 55  # fewer where nothing was missed: of no devices nothing is asked
 
 
 @pytest.fixture
@@ -134,12 +134,9 @@ def test_it_takes_a_fixed_number_of_statements(manager, story, devices):
         story.add_device(f"N-{number}")
     story.sweep(day(6, 16, 2025), day(5, 1))
     keep_standings()
-    queries = (
-        "period=2026-07",
-        "period=2026-07&risk_class=other&group_by=area",
-        f"period=2026-06&site={story.sites[0]}",
-    )
-    assert [statements(manager, query) for query in queries] == [STATEMENTS] * 3
+    for query in ("period=2026-07", "period=2026-07&risk_class=other&group_by=area"):
+        assert statements(manager, query) == STATEMENTS
+    assert statements(manager, f"period=2026-06&site={story.sites[0]}") < STATEMENTS
 
 
 def test_what_was_asked_a_moment_ago_is_not_computed_again(manager):
