@@ -17,7 +17,14 @@ from pathlib import Path
 from tests.house.checkout import ROOT
 
 PATIENCE_SECONDS = 120
-_OURS = ("DATABASE_URL", "REDIS_URL", "PMCORE_SECRET_KEY", "PMCORE_HOSTS", "DJANGO_SETTINGS_MODULE")
+_OURS = (
+    "PYTHONUNBUFFERED",  # what is printed has to arrive without it
+    "DATABASE_URL",
+    "REDIS_URL",
+    "PMCORE_SECRET_KEY",
+    "PMCORE_HOSTS",
+    "DJANGO_SETTINGS_MODULE",
+)
 
 
 def environment(folder: Path) -> dict[str, str]:
