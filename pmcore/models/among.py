@@ -3,7 +3,7 @@
 import json
 from typing import TYPE_CHECKING, Any
 
-from django.db.models import ForeignKey, Lookup
+from django.db.models import BigIntegerField, ForeignKey, Lookup
 
 if TYPE_CHECKING:  # at run time Django's lookups take no type arguments
     AnyLookup = Lookup[Any]
@@ -29,3 +29,4 @@ class Among(AnyLookup):
 
 
 ForeignKey.register_lookup(Among)
+BigIntegerField.register_lookup(Among)  # ids themselves
