@@ -41,6 +41,12 @@ def period_in_words(asked: ComplianceFilter) -> str:
     return f"{begins} to {month_in_words(last)}"
 
 
+def closed_in_words(asked: ComplianceFilter) -> str:
+    """As it stands after "windows that closed": `in September 2026`, `from April to June 2026`."""
+    word = "in" if is_whole_months(asked) and months_in(asked) == 1 else "from"
+    return f"{word} {period_in_words(asked)}"
+
+
 def is_whole_months(asked: ComplianceFilter) -> bool:
     return asked.starts_on.day == 1 and (asked.ends_on + dt.timedelta(days=1)).day == 1
 
@@ -49,7 +55,7 @@ def headline(answer: Answer) -> str:
     """What a person could read out in a meeting."""
     tally = answer.report.tally
     if not tally.due:
-        return f"No inspection was due whose window closed in {period_in_words(answer.report.asked)}."
+        return f"No inspection was due whose window closed {closed_in_words(answer.report.asked)}."
     were = "was" if tally.met == 1 else "were"
     inspections = "inspection" if tally.due == 1 else "inspections"
     said = f"Of {tally.due:,} {inspections} due, {tally.met:,} {were} done inside their window: {tally.share}."
@@ -196,7 +202,7 @@ def _short(day: dt.date) -> str:
 def quiet_line(asked: Question) -> list[str]:
     """Which period, as of when, which record."""
     return [
-        f"Windows that closed in {period_in_words(asked.filter)}",
+        f"Windows that closed {closed_in_words(asked.filter)}",
         f"as of {day_in_words(asked.as_of)}",
         f"record size {asked.known:,}",
         *_narrowed(asked.filter),

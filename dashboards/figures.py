@@ -49,17 +49,17 @@ def misses_by_month(months: Sequence[MonthOfFigure], note: str | None) -> str:
         ]
     )
     highest = max((_percent(u + each, of) for u, each, of in zip(undone, late, due, strict=True)), default=0.0)
+    top = max(4.0, highest * 1.25)
     figure.update_layout(
         template=_template(),
         barmode="stack",
         bargap=0.5,
-        yaxis={"ticksuffix": " %", "rangemode": "tozero", "range": [0, max(4.0, highest * 1.25)]},
+        yaxis={"ticksuffix": " %", "rangemode": "tozero", "range": [0, top]},
         xaxis={"type": "category", "showgrid": False, "tickangle": 0},
     )
     if note and months:
-        top = _percent(undone[-1] + late[-1], due[-1])
-        figure.add_annotation(x=labels[-1], y=top, text=note, showarrow=False, yshift=14, xanchor="right", xshift=24)
-    written: str = figure.to_json()
+        figure.add_annotation(x=labels[-1], y=top, text=note, showarrow=False, xanchor="right", xshift=24)
+    written: str = figure.to_json().replace("<", "\\u003c")  # it stands inside a script element
     return written
 
 

@@ -1,8 +1,17 @@
 from django.urls import path
 
-from dashboards.views import start
+from dashboards.views import compliance, start
 
 urlpatterns = [
     path("", start.start, name="start"),
     path("healthz", start.healthz, name="healthz"),
+    path("compliance/", compliance.show, name="compliance"),
+    path("compliance/report/", compliance.report, name="compliance_report"),
+    path("compliance/rows.csv", compliance.rows_as_csv, name="compliance_rows"),
+    path("compliance/changes/", compliance.changes, name="compliance_changes"),
 ]
+urlpatterns += [
+    path("schedule/", start.start, name="schedule"),
+    path("bench/", start.start, name="bench"),
+    path("equipment/", start.start, name="equipment"),
+]  # TEMP

@@ -73,6 +73,10 @@ class Tally:
         return self.met + self.met_late + self.reason_recorded + self.no_reason
 
     @property
+    def undone(self) -> int:
+        return self.reason_recorded + self.no_reason
+
+    @property
     def share(self) -> Share:
         return Share(self.met, self.due)
 

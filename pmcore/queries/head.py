@@ -1,5 +1,6 @@
 """How long the history is, and its root."""
 
+import datetime as dt
 from dataclasses import dataclass
 from typing import Any
 
@@ -70,3 +71,10 @@ def _bytes(stored: Any) -> bytes:
     if isinstance(stored, bytes | memoryview):
         return bytes(stored)
     raise NotAHash(f"{stored!r} is no bytes")
+
+
+def size_before(day: dt.date, known: int) -> int:
+    """How many of the first `known` entries had been written before the day began, in UTC."""
+    moment = dt.datetime.combine(day, dt.time(), dt.UTC)
+    later = Entry.objects.filter(seq__lte=known, at__lt=moment).order_by("-seq").values_list("seq", flat=True)
+    return later.first() or 0
