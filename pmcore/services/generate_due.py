@@ -74,6 +74,14 @@ def generate_due(*, site: int, as_of: dt.date, at: dt.datetime, dry_run: bool = 
     return generated
 
 
+def generate_due_of(*, device: int, site: int, as_of: dt.date, at: dt.datetime) -> Generated:
+    """The same for one device that stands at the site: what follows from something just recorded of it. The site's mark
+    stays where it is."""
+    generated = Generated(site, as_of)
+    generated.calls += _append(list(_calls(site, as_of, device)), as_of, at)
+    return generated
+
+
 def _append(batch: list[Call], as_of: dt.date, at: dt.datetime) -> list[Call]:
     """Append what the calls still lack under the lock; gives back the calls that were left to do. Another run may have
     written the same since they were told."""
@@ -107,13 +115,14 @@ def _batches(calls: list[Call]) -> Iterator[list[Call]]:
         yield batch
 
 
-def _calls(site: int, as_of: dt.date) -> Iterator[Call]:
+def _calls(site: int, as_of: dt.date, only: int | None = None) -> Iterator[Call]:
     known = head().size
-    devices = devices_at(site, on=as_of, known=known)
-    written = written_at(site, on=as_of, known=known)
+    devices = devices_at(site, on=as_of, known=known, only=only)
+    written = written_at(site, on=as_of, known=known, only=only)
     done = _by_device(completed([device.device for device in devices], known=known))
     terms = terms_on(as_of, known=known)
-    background = Background(Covering(known), former_terms(as_of, known), meters_at(site, on=as_of, known=known), as_of)
+    meters = meters_at(site, on=as_of, known=known, only=only)
+    background = Background(Covering(known), former_terms(as_of, known), meters, as_of)
     for device in devices:
         for plan in terms:
             if not covers(plan, device):
