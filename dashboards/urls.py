@@ -1,6 +1,6 @@
 from django.urls import path
 
-from dashboards.views import compliance, schedule, start
+from dashboards.views import bench, compliance, schedule, start
 
 urlpatterns = [
     path("", start.start, name="start"),
@@ -12,8 +12,10 @@ urlpatterns = [
     path("schedule/", schedule.show, name="schedule"),
     path("schedule/rows.csv", schedule.rows_as_csv, name="schedule_rows"),
     path("schedule/people/<int:person>/", schedule.week_of_person, name="schedule_person"),
+    path("bench/", bench.start, name="bench"),
+    path("bench/<int:due>/", bench.inspect, name="bench_inspect"),
+    path("bench/<int:due>/recorded/<int:entry>/", bench.recorded, name="bench_recorded"),
 ]
 urlpatterns += [
-    path("bench/", start.start, name="bench"),
     path("equipment/", start.start, name="equipment"),
 ]  # TEMP

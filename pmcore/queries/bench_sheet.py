@@ -28,7 +28,7 @@ from pmcore.queries.sites import SiteOnADay, sites_on
 
 @dataclass(frozen=True, slots=True)
 class BenchStep:
-    """One line to answer. `unit` and `bounds` as they hold on the day; `limit`: the row of the table that they come from;
+    """One line to answer. `unit` and `bounds` as they hold on the day; `limit`: the row of the table they come from;
     `last_time`: what was found at the last complete inspection. `done_on`: answered in a session before this one."""
 
     step: SheetStep

@@ -15,13 +15,14 @@ _NOW = frozenset({DueState.OPEN, DueState.OVERDUE})
 
 @dataclass(frozen=True, slots=True)
 class OwnWork:
-    """What the actor was given for today or before, for later in this week, and for later or no day; `at_sites`: the
-    open and overdue ones that close within a month and are not theirs, none for a provider."""
+    """What the actor was given for today or before, for later in this week, and for later or no day; `at_sites`: what is
+    open or overdue there and closes within a month, None for a provider; `others`: the first of those, not their own."""
 
     today: tuple[DueItem, ...]
     week: tuple[DueItem, ...]
     later: tuple[DueItem, ...]
     at_sites: DuePage | None
+    others: tuple[DueItem, ...] = ()
 
 
 def own_work(*, as_of: dt.date, known: int, actor: Actor) -> OwnWork:
@@ -38,7 +39,8 @@ def own_work(*, as_of: dt.date, known: int, actor: Actor) -> OwnWork:
     if actor.role is Role.PROVIDER:
         return OwnWork(today, week, later, None)
     asked = DueFilter(closes_to=as_of + _WITHIN, states=_NOW)
-    return OwnWork(today, week, later, due_page(asked, as_of=as_of, known=known, actor=actor, limit=_SHOWN))
+    page = due_page(asked, as_of=as_of, known=known, actor=actor, limit=_SHOWN + len(mine))
+    return OwnWork(today, week, later, page, tuple(row for row in page.rows if row.due_inspection not in when)[:_SHOWN])
 
 
 def _when(item: DueItem, person: int | None) -> tuple[dt.date, str]:
