@@ -24,7 +24,7 @@ from pmcore.queries.due_list import DueFilter, DueItem, due_items, due_page
 from pmcore.queries.head import head
 from pmcore.queries.parameters import BadParameters, ParameterReader, day
 from pmcore.queries.place_choices import place_choices
-from pmcore.queries.workload import PersonLoad, workload
+from pmcore.queries.workload import PersonLoad, hands_at, workload
 from pmcore.services.permissions import MAY
 
 _WEEK = 7
@@ -195,7 +195,7 @@ def _filters(request: HttpRequest, errors: dict[str, str]) -> dict[str, Any]:
     found, asked = asking(request), given(request.GET)
     known = head().size
     choices = place_choices(as_of=found.today, known=known, actor=found.actor)
-    people = workload(None, found.today, found.today, as_of=found.today, known=known, actor=found.actor)
+    people = hands_at(None, as_of=found.today, known=known, actor=found.actor)
     names = {site.site: site.name for site in found.sites}
     chosen = {name: values[0] for name, values in asked.items()}
     week = chosen.setdefault("week", week_of(week_to_plan(found.today))[0].isoformat())
@@ -209,7 +209,7 @@ def _filters(request: HttpRequest, errors: dict[str, str]) -> dict[str, Any]:
         "device_classes": [(str(key), name) for key, name in choices.device_classes],
         "risk_classes": [(str(word), words_of(word)) for word in RiskClass],
         "states": [(str(word), words_of(word)) for word in DueState],
-        "given_to": [(NOBODY, "nobody"), *((str(load.person), load.name) for load in people)],
+        "given_to": [(NOBODY, "nobody"), *((str(person), name) for person, name in people)],
         "groupings": [("site", "site")],
         "errors": errors,
         "kept": [(name, value) for name in ("closes_from", "closes_to") for value in asked.get(name, ())],

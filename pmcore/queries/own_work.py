@@ -15,8 +15,9 @@ _NOW = frozenset({DueState.OPEN, DueState.OVERDUE})
 
 @dataclass(frozen=True, slots=True)
 class OwnWork:
-    """What the actor was given for today or before, for later in this week, and for later or no day; `at_sites`: what is
-    open or overdue there and closes within a month, None for a provider; `others`: the first of those, not their own."""
+    """What the actor was given for today or before, for later in this week, and for later or no day; `at_sites`: what
+    is open or overdue there and closes within a month, None for a provider; `others`: the first of those that are not
+    their own."""
 
     today: tuple[DueItem, ...]
     week: tuple[DueItem, ...]

@@ -73,6 +73,14 @@ def workload(
     return sorted(loads, key=lambda load: (load.name, load.person))
 
 
+def hands_at(sites: frozenset[int] | None, *, as_of: dt.date, known: int, actor: Actor) -> list[tuple[int, str]]:
+    """The same people without their work: id and name, by name. Three statements. Raises KnownBeyond,
+    OutsideYourSites."""
+    check_known(known)
+    names = names_of(_hands(sites_allowed(actor, sites), as_of, known), known)
+    return sorted(names.items(), key=lambda each: (each[1], each[0]))
+
+
 def _in_order(halves: Mapping[tuple[dt.date, Half | None], list[int]]) -> tuple[HalfDay, ...]:
     ordered = sorted(halves.items(), key=lambda each: (each[0][0], each[0][1] or ""))
     return tuple(HalfDay(on, half, len(minutes), sum(minutes)) for (on, half), minutes in ordered)
