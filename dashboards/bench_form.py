@@ -12,7 +12,7 @@ from django.http import QueryDict
 
 from dashboards.bench_words import verdict
 from pmcore.engines.readings import Side
-from pmcore.engines.vocabulary import DateCodeState, Outcome, StepKind
+from pmcore.engines.vocabulary import DateCodeState, EnergySource, Outcome, StepKind
 from pmcore.queries.bench_sheet import BenchSheet, BenchStep
 from pmcore.services.readings import ReadingLine
 from pmcore.services.requests import Request
@@ -179,7 +179,7 @@ def _line(each: StepTyped, sheet: BenchSheet) -> ReadingLine | None:
     return ReadingLine(
         step=step.step.key,
         outcome=outcome,
-        energy_source=None,
+        energy_source=EnergySource(step.step.energy_source) if step.step.energy_source else None,
         unit=unit,
         instrument=int(said["instrument"]) if said.get("instrument") and outcome in _DONE else None,
         date_code=code,

@@ -23,9 +23,24 @@ from pmcore.queries.own_work import own_work
 from pmcore.queries.parameters import BadParameters, ParameterReader
 from pmcore.queries.recorded import recorded_work
 from pmcore.services.bench import record_due_inspection
+from pmcore.services.device_days import (
+    InTheFuture,
+    MomentsOutOfOrder,
+    NotYetInRecord,
+    PlacedElsewhere,
+    PlaceUnknown,
+)
+from pmcore.services.inspections import AlreadyComplete, AlreadyRecorded, VersionNotApproved
 from pmcore.services.permissions import MAY
-from pmcore.services.readings import ReadingRefused
-from pmcore.services.reasons import record_attempt, record_reason
+from pmcore.services.readings import InstrumentOverdue, ReadingRefused
+from pmcore.services.reasons import (
+    AttemptsMissing,
+    BeforeTheWindow,
+    DepartureMissing,
+    NotOnHold,
+    record_attempt,
+    record_reason,
+)
 from pmcore.services.refusals import RecordBusy, RecordRefused, RequestReused
 
 _LONGEST_WORDS = 80
@@ -181,11 +196,24 @@ def _reason(sent: QueryDict, form: BenchTyped, sheet: BenchSheet, found: Asking)
 
 
 _DEEDS = {"record": _record, "attempt": _attempt, "reason": _reason}
-_FIELD = {
-    "MomentsOutOfOrder": "ended", "InTheFuture": "ended", "NotYetInRecord": "day", "PlaceUnknown": "day",
-    "PlacedElsewhere": "day", "VersionNotApproved": "day", "AttemptsMissing": "reason", "NotOnHold": "reason",
-    "DepartureMissing": "reason", "BeforeTheWindow": "reason",
+_FIELD: dict[type[Exception], str] = {
+    MomentsOutOfOrder: "ended", InTheFuture: "ended", NotYetInRecord: "day", PlaceUnknown: "day",
+    PlacedElsewhere: "day", VersionNotApproved: "day", AttemptsMissing: "reason", NotOnHold: "reason",
+    DepartureMissing: "reason", BeforeTheWindow: "reason",
 }  # fmt: skip
+_SAID: dict[type[Exception], str] = {
+    # Where the record's words name things by their numbers.
+    NotYetInRecord: "The history of this device begins later.",
+    PlaceUnknown: "Nobody said where the device stood on that day.",
+    PlacedElsewhere: "The device stood at another site on that day.",
+    VersionNotApproved: "This sheet was not approved on that day.",
+    InstrumentOverdue: "That instrument was not in calibration on that day: what it reads answers no step.",
+    AlreadyRecorded: "Somebody recorded these steps for that day before. Look at the sheet again.",
+    AlreadyComplete: "Somebody completed this inspection meanwhile.",
+    AttemptsMissing: "No attempts with that outcome are recorded yet, or too few: they have to lie inside the window.",
+    NotOnHold: "No such hold was in force on the device: it was in use.",
+    DepartureMissing: "The device had not left by the close, or it was recorded by then.",
+}
 
 
 def _put_beside(form: BenchTyped, refused: Exception) -> None:
@@ -193,9 +221,9 @@ def _put_beside(form: BenchTyped, refused: Exception) -> None:
     if isinstance(refused, ReadingRefused):
         for each in form.steps:
             if each.step.step.key == refused.step:
-                each.error = f"{refused.fault[:1].upper()}{refused.fault[1:]}."
+                each.error = _SAID.get(type(refused), f"{refused.fault[:1].upper()}{refused.fault[1:]}.")
                 return
-    form.errors[_FIELD.get(type(refused).__name__, "form")] = str(refused)
+    form.errors[_FIELD.get(type(refused), "form")] = _SAID.get(type(refused), str(refused))
 
 
 def _show(request: HttpRequest, sheet: BenchSheet, form: BenchTyped, status: int = 200) -> HttpResponse:
@@ -218,7 +246,7 @@ def _show(request: HttpRequest, sheet: BenchSheet, form: BenchTyped, status: int
         "form": form,
         "steps": [_shown(number, each, sheet) for number, each in enumerate(form.steps, 1)],
         "done_steps": [step for step in sheet.steps if step.done_on is not None],
-        "can_record": found.actor.role in MAY["record an inspection"] and item.state in TO_DO,
+        "can_record": found.actor.role in MAY["record an inspection"] and (item.state in TO_DO or form.wrong > 0),
         "attempts": [(str(word), said) for word, said in _ATTEMPTS.items()],
         "reasons": [(str(word), said) for word, said in _REASONS.items()],
         "evidence": evidence,

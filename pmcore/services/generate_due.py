@@ -9,7 +9,7 @@ from itertools import groupby
 from pmcore.engines.due_generation import Covered, Difference, Written, difference
 from pmcore.engines.records import SYSTEM
 from pmcore.engines.records import DueInspection as DueRecord
-from pmcore.engines.vocabulary import WithdrawalReason
+from pmcore.engines.vocabulary import Basis, WithdrawalReason
 from pmcore.models import DueInspection, Site, SiteSweep, Withdrawal
 from pmcore.models.rows import Row
 from pmcore.queries.due_coverage import Background, covered_by, covers
@@ -75,10 +75,11 @@ def generate_due(*, site: int, as_of: dt.date, at: dt.datetime, dry_run: bool = 
 
 
 def generate_due_of(*, device: int, site: int, as_of: dt.date, at: dt.datetime) -> Generated:
-    """The same for one device that stands at the site: what follows from something just recorded of it. The site's mark
-    stays where it is."""
+    """For one device that stands at the site, what its floating plans call for after something was recorded of it; days
+    of anchored plans stay as they are. The site's mark stays where it is."""
     generated = Generated(site, as_of)
-    generated.calls += _append(list(_calls(site, as_of, device)), as_of, at)
+    floating = [call for call in _calls(site, as_of, device) if call.terms.rule.basis is Basis.FLOATING]
+    generated.calls += _append(floating, as_of, at)
     return generated
 
 
