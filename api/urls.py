@@ -1,3 +1,31 @@
-from django.urls import URLPattern
+from django.urls import URLPattern, URLResolver, include, path, re_path
 
-urlpatterns: list[URLPattern] = []
+from api.areas import Areas
+from api.compliance import Compliance, ComplianceChanges
+from api.device_classes import DeviceClasses
+from api.device_models import DeviceModels
+from api.devices import Device, Devices
+from api.inspection_plans import InspectionPlans
+from api.procedures import Procedure, Procedures
+from api.schema import Schema
+from api.sites import Sites
+from api.unknown import Unknown
+
+version_1: list[URLPattern | URLResolver] = [
+    path("schema/", Schema.as_view()),
+    path("sites/", Sites.as_view()),
+    path("areas/", Areas.as_view()),
+    path("device-classes/", DeviceClasses.as_view()),
+    path("device-models/", DeviceModels.as_view()),
+    path("devices/", Devices.as_view()),
+    path("devices/<key:device>/", Device.as_view()),
+    path("procedures/", Procedures.as_view()),
+    path("procedures/<key:procedure>/", Procedure.as_view()),
+    path("inspection-plans/", InspectionPlans.as_view()),
+    path("compliance/", Compliance.as_view()),
+    path("compliance/changes/", ComplianceChanges.as_view()),
+]
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("api/v1/", include(version_1)),
+    re_path("^api/", Unknown.as_view()),
+]

@@ -10,7 +10,7 @@ from django.http import QueryDict
 
 from dashboards.access import Asking
 from pmcore.engines.vocabulary import Half
-from pmcore.queries.parameters import BadParameters, ParameterReader, day, number, word_of
+from pmcore.queries.parameters import BadParameters, Parameters, a_day, a_number, a_word_of
 from pmcore.services.assignments import (
     AssignmentMade,
     DayIsOver,
@@ -75,12 +75,10 @@ def give_out(sent: QueryDict, found: Asking) -> GivenOut:
 
 
 def _give_out(sent: QueryDict, found: Asking) -> GivenOut:
-    reader = ParameterReader(
-        {name: filled for name, values in sent.lists() if (filled := [*filter(None, values)])}, _NAMES
-    )
-    dues = tuple(sorted(reader.many("due", number) or ()))
-    person, on = reader.one("person", number), reader.one("on", day)
-    half, seen = reader.one("half", word_of(Half)), reader.one("seen", number)
+    reader = Parameters({name: filled for name, values in sent.lists() if (filled := [*filter(None, values)])}, _NAMES)
+    dues = tuple(sorted(reader.many("due", a_number) or ()))
+    person, on = reader.one("person", a_number), reader.one("on", a_day)
+    half, seen = reader.one("half", a_word_of(Half)), reader.one("seen", a_number)
     taking = sent.get("do") == TAKE_OFF
     _check_filled(reader, dues, taking)
     reader.refuse()
@@ -99,7 +97,7 @@ def _give_out(sent: QueryDict, found: Asking) -> GivenOut:
     return GivenOut(dues, person, on, half, assign_inspections(person=person, on=on, half=half, **by))
 
 
-def _check_filled(reader: ParameterReader, dues: tuple[int, ...], taking: bool) -> None:
+def _check_filled(reader: Parameters, dues: tuple[int, ...], taking: bool) -> None:
     if not dues and "due" not in reader.errors:
         reader.errors["due"] = "Tick at least one inspection."
     if not 1 <= len("".join(reader.given.get("key", ()))) <= 100:

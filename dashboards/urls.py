@@ -1,6 +1,6 @@
 from django.urls import path
 
-from dashboards.views import bench, compliance, schedule, start
+from dashboards.views import bench, compliance, equipment, schedule, start
 
 urlpatterns = [
     path("", start.start, name="start"),
@@ -11,11 +11,10 @@ urlpatterns = [
     path("compliance/changes/", compliance.changes, name="compliance_changes"),
     path("schedule/", schedule.show, name="schedule"),
     path("schedule/rows.csv", schedule.rows_as_csv, name="schedule_rows"),
-    path("schedule/people/<int:person>/", schedule.week_of_person, name="schedule_person"),
+    path("schedule/people/<key:person>/", schedule.week_of_person, name="schedule_person"),
     path("bench/", bench.start, name="bench"),
-    path("bench/<int:due>/", bench.inspect, name="bench_inspect"),
-    path("bench/<int:due>/recorded/<int:entry>/", bench.recorded, name="bench_recorded"),
+    path("bench/<key:due>/", bench.inspect, name="bench_inspect"),
+    path("bench/<key:due>/recorded/<key:entry>/", bench.recorded, name="bench_recorded"),
+    path("equipment/", equipment.show, name="equipment"),
+    path("equipment/<key:device>/", equipment.one, name="device"),
 ]
-urlpatterns += [
-    path("equipment/", start.start, name="equipment"),
-]  # TEMP

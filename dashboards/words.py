@@ -41,3 +41,24 @@ _SMALL = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", 
 def in_words(count: int) -> str:
     """Up to ten as a word, above in figures."""
     return _SMALL[count] if 0 <= count < len(_SMALL) else f"{count:,}"
+
+
+_HOLDS = {
+    "finding": "something was found wrong",
+    "inspection_failed": "an inspection failed",
+    "incomplete_part_set": "a set of parts was not changed whole",
+    "donor_of_parts": "parts were taken from it",
+    "no_usable_control": "no control could be used",
+    "waiting_for_a_part": "it waits for a part",
+    "found_again": "it was found again and not inspected yet",
+    "unknown_history": "its history is not known",
+    "safety_notice": "a safety notice concerns it",
+    "unintended_movement": "it moved by itself",
+    "not_decontaminated": "it was not decontaminated",
+    "other": "for another reason",
+}
+
+
+def hold_in_words(reason: str) -> str:
+    """Why a device is held."""
+    return _HOLDS.get(reason, words_of(reason))

@@ -1,9 +1,13 @@
 from django.contrib import admin
-from django.urls import include, path
+from django.urls import include, path, register_converter
+
+from pmcore.paths import RecordKey
+
+register_converter(RecordKey, "key")
 
 urlpatterns = [
     path("", include("dashboards.urls")),
-    path("api/v1/", include("api.urls")),
+    path("", include("api.urls")),
     path("accounts/", include("allauth.urls")),
     path("admin/", admin.site.urls),
 ]

@@ -133,6 +133,6 @@ def change(each: FigureChange) -> str:
     """One due inspection that counts otherwise, and why."""
     was, becomes = (_NOT_COUNTED if word is None else word.replace("_", " ") for word in (each.was, each.becomes))
     entries = ", ".join(
-        f"entry {entry.seq} of {entry.at:%Y-%m-%d} ({entry.kind.replace('_', ' ')})" for entry in each.entries
+        f"entry {entry.seq} of {entry.at:%Y-%m-%d} ({entry.kind.replace('_', ' ')})" for entry in each.entries or ()
     )
     return f"{each.device}: was {was}, is {becomes}; {entries}"

@@ -4,7 +4,7 @@ import datetime as dt
 
 from django import template
 
-from dashboards.words import day_in_words, minutes_in_words, short_day, words_of
+from dashboards.words import day_in_words, hold_in_words, minutes_in_words, short_day, words_of
 
 register = template.Library()
 
@@ -45,3 +45,8 @@ def daymonth(value: dt.date) -> str:
 @register.filter
 def minutes(value: int) -> str:
     return minutes_in_words(value)
+
+
+@register.filter
+def hold(reason: str) -> str:
+    return hold_in_words(reason)

@@ -11,8 +11,8 @@ from dashboards import bench_words as say
 from dashboards.access import Asking, asking, page
 from dashboards.bench_form import BenchTyped, blank, request_of, typed, work_of
 from dashboards.compliance_asking import given
-from dashboards.words import day_in_words, words_of
-from pmcore.engines.vocabulary import AttemptOutcome, HoldReason, ReasonCode
+from dashboards.words import day_in_words, hold_in_words, words_of
+from pmcore.engines.vocabulary import AttemptOutcome, ReasonCode
 from pmcore.queries.asked import AskedRefused
 from pmcore.queries.bench_sheet import BenchSheet, BenchStep, bench_sheet
 from pmcore.queries.columns import BadValue
@@ -20,7 +20,7 @@ from pmcore.queries.due_list import TO_DO, DueFilter, DuePage, due_page
 from pmcore.queries.head import head
 from pmcore.queries.miss_evidence import evidence_of
 from pmcore.queries.own_work import own_work
-from pmcore.queries.parameters import BadParameters, ParameterReader
+from pmcore.queries.parameters import BadParameters, Parameters
 from pmcore.queries.recorded import recorded_work
 from pmcore.services.bench import record_due_inspection
 from pmcore.services.device_days import (
@@ -124,7 +124,7 @@ def recorded(request: HttpRequest, due: int, entry: int) -> HttpResponse:
 
 def _words(request: HttpRequest) -> tuple[str, str]:
     """What is looked for, and what is wrong with it."""
-    reader = ParameterReader(given(request.GET), ("words",))
+    reader = Parameters(given(request.GET), ("words",))
     words = reader.one("words", str) or ""
     try:
         reader.refuse()
@@ -242,7 +242,7 @@ def _show(request: HttpRequest, sheet: BenchSheet, form: BenchTyped, status: int
         "headline": say.headline(sheet, found.today),
         "second": say.second(sheet),
         "cautions": say.cautions_in_words(sheet),
-        "holds": [(hold, say.HOLD_WORDS[HoldReason(hold.reason)]) for hold in sheet.holds],
+        "holds": [(hold, hold_in_words(hold.reason)) for hold in sheet.holds],
         "form": form,
         "steps": [_shown(number, each, sheet) for number, each in enumerate(form.steps, 1)],
         "done_steps": [step for step in sheet.steps if step.done_on is not None],

@@ -22,7 +22,7 @@ from pmcore.engines.vocabulary import DueState, Half, RiskClass
 from pmcore.queries.due_asked import NOBODY, key_text, week_of
 from pmcore.queries.due_list import DueFilter, DueItem, due_items, due_page
 from pmcore.queries.head import head
-from pmcore.queries.parameters import BadParameters, ParameterReader, day
+from pmcore.queries.parameters import BadParameters, Parameters, a_day
 from pmcore.queries.place_choices import place_choices
 from pmcore.queries.workload import PersonLoad, hands_at, workload
 from pmcore.services.permissions import MAY
@@ -64,9 +64,9 @@ def rows_as_csv(request: HttpRequest) -> HttpResponseBase:
 def week_of_person(request: HttpRequest, person: int) -> HttpResponse:
     """A person's week, made for paper."""
     found = asking(request)
-    reader = ParameterReader(given(request.GET), ("week",))
+    reader = Parameters(given(request.GET), ("week",))
     try:
-        any_day = reader.one("week", day) or week_to_plan(found.today)
+        any_day = reader.one("week", a_day) or week_to_plan(found.today)
         reader.refuse()
     except BadParameters as bad:
         return _refused(request, bad)
@@ -225,7 +225,7 @@ def _areas(choices: Any, chosen: dict[str, str]) -> list[tuple[int, Any]]:
 def _weeks(request: HttpRequest, week: str) -> dict[str, str]:
     """The weeks before and after; none where what was typed is no day."""
     try:
-        monday = week_of(day(week))[0]
+        monday = week_of(a_day(week))[0]
         before, after = monday - dt.timedelta(days=_WEEK), monday + dt.timedelta(days=_WEEK)
     except (ValueError, OverflowError):
         return {}

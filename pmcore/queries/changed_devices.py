@@ -3,7 +3,7 @@
 from pmcore.models import Device, Entry, StandingsMark
 
 # Entries of these kinds leave every standing as it was, and every device in the inventory where it is.
-_CHANGE_NOTHING = frozenset({
+CHANGE_NOTHING = frozenset({
     "site_opened", "area_opened", "area_described", "provider_registered", "provider_described", "person_registered",
     "person_described", "role_given", "membership_set", "skill_set", "class_registered", "model_registered",
     "revision_registered", "revision_described", "part_set_registered", "part_set_described", "position_registered",
@@ -24,7 +24,7 @@ def changed_since_kept(known: int) -> set[int] | None:
 
 def changed_devices(since: int, known: int) -> set[int] | None:
     """The devices that entries after `since`, up to `known`, are about; None: an entry may concern every device."""
-    entries = Entry.objects.filter(seq__gt=since, seq__lte=known).exclude(kind__in=_CHANGE_NOTHING).order_by()
+    entries = Entry.objects.filter(seq__gt=since, seq__lte=known).exclude(kind__in=CHANGE_NOTHING).order_by()
     if entries.exclude(subject__in=Device.objects.values("pk")).exists():
         return None
     return set(entries.values_list("subject", flat=True).distinct())

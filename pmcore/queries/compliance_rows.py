@@ -1,17 +1,16 @@
 """The rows behind a figure: one line for each due inspection that it counts."""
 
 import datetime as dt
-from collections.abc import Collection, Mapping
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from pmcore.engines.compliance import COUNTED, counted_on
 from pmcore.engines.records import Actor
 from pmcore.engines.vocabulary import Counted, Grouping, PlanBasis, RiskClass
-from pmcore.models import PlanTerms
 from pmcore.queries.asked import check_asked, sites_allowed
 from pmcore.queries.compliance import ComplianceFilter, chosen_in_period
 from pmcore.queries.device_labels import DeviceLabel, labels_of
-from pmcore.queries.group_names import group_names
+from pmcore.queries.group_names import group_names, plan_names
 from pmcore.queries.read_standings import standings_between
 from pmcore.queries.standing_catalogue import catalogue
 from pmcore.queries.standing_rows import BASES, RISK_CLASSES
@@ -56,7 +55,7 @@ def compliance_rows(
     words = [COUNTED[code] for code in counted_on(chosen, as_of)]
     labels = labels_of(set(chosen.device.tolist()), on=as_of, known=known)
     sites, areas, classes = (group_names(by, known) for by in (Grouping.SITE, Grouping.AREA, Grouping.DEVICE_CLASS))
-    plans = _plan_names(known)
+    plans = plan_names(known)
     rows = [
         DueRow(
             due_inspection=int(chosen.due_inspection[at]),
@@ -82,7 +81,3 @@ def compliance_rows(
 
 def _by(day: dt.date | None, as_of: dt.date) -> dt.date | None:
     return day if day is not None and day <= as_of else None
-
-
-def _plan_names(known: int) -> Mapping[int, str]:
-    return dict(PlanTerms.objects.known(known).order_by("from_on", "id").values_list("plan_id", "name"))

@@ -5,8 +5,9 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any
 
-from pmcore.models import AreaDetails, ClassDetails, DeviceIdentity, ModelDetails, Placement, SiteDetails
+from pmcore.models import ClassDetails, DeviceIdentity, ModelDetails, Placement
 from pmcore.models.base import RecordedQuerySet
+from pmcore.queries.group_names import area_names
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,16 +27,14 @@ def places_of(devices: Collection[int], *, on: dt.date, known: int) -> dict[int,
     identities = DeviceIdentity.objects.known(known).filter(device__among=devices)
     models = dict(identities.values_list("device_id", "device_model_id"))
     stood = Placement.objects.known(known).on(on).filter(device__among=devices)
-    areas = {device: (area, site) for device, area, site in stood.values_list("device_id", "area_id", "area__site_id")}
+    areas = dict(stood.values_list("device_id", "area_id"))
     class_of = _newest(ModelDetails.objects.known(known), "device_model_id", "device_class_id")
     classes = _newest(ClassDetails.objects.known(known), "device_class_id", "name")
-    area_names = _newest(AreaDetails.objects.known(known), "area_id", "name")
-    site_names = _newest(SiteDetails.objects.known(known), "site_id", "name")
+    named = area_names(known)
     found = {}
     for device in devices:
-        area, site = areas.get(device, (0, 0))
         device_class = class_of.get(models.get(device, 0), 0)
-        found[device] = DevicePlace(classes.get(device_class, ""), site_names.get(site, ""), area_names.get(area, ""))
+        found[device] = DevicePlace(classes.get(device_class, ""), *named.get(areas.get(device, 0), ("", "")))
     return found
 
 

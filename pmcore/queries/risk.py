@@ -59,22 +59,31 @@ class RiskFacts:
     def of_class(self, device_class: int, on: dt.date) -> RiskClass:
         return risk_class_on(self.words.get(device_class, ()), on)
 
+    def of_device(self, device: int, on: dt.date) -> RiskClass:
+        return self.of_devices({device: self._class_of(device, on)}, on)[device]
+
     def scored(self, device: int, on: dt.date) -> RiskClass:
         """What the score of its class says of the device."""
+        return self.of_class(self._class_of(device, on), on)
+
+    def of_devices(self, classes: Mapping[int, int | None], on: dt.date) -> dict[int, RiskClass]:
+        """Of each device, given with its class: two statements."""
+        overrides = RiskOverride.objects.known(self.known).filter(device__among=classes)
+        moments = dict(Entry.objects.filter(seq__in=overrides.values("entry")).values_list("seq", "at"))
+        words: dict[int, list[RiskWord]] = defaultdict(list)
+        rows = overrides.order_by("from_on", "id").values_list("device_id", "from_on", "entry", "risk_class")
+        for device, from_on, entry, word in rows:
+            said = None if word is None else RiskClass(word)
+            words[device].append(RiskWord(from_on, moments[entry].date(), said))
+        return {
+            device: risk_class_on(words[device], on, otherwise=self.of_class(device_class or 0, on))
+            for device, device_class in classes.items()
+        }
+
+    def _class_of(self, device: int, on: dt.date) -> int:
         model = DeviceIdentity.objects.known(self.known).filter(device=device).values("device_model")
         described = ModelDetails.objects.known(self.known).on(on).filter(device_model__in=model)
-        device_class = described.values_list("device_class_id", flat=True).first()
-        return self.of_class(device_class or 0, on)
-
-    def of_device(self, device: int, on: dt.date) -> RiskClass:
-        overrides = RiskOverride.objects.known(self.known).filter(device=device)
-        moments = dict(Entry.objects.filter(seq__in=overrides.values("entry")).values_list("seq", "at"))
-        rows = overrides.order_by("from_on", "id").values_list("from_on", "entry", "risk_class")
-        words = [
-            RiskWord(from_on, moments[entry].date(), None if word is None else RiskClass(word))
-            for from_on, entry, word in rows
-        ]
-        return risk_class_on(words, on, otherwise=self.scored(device, on))
+        return described.values_list("device_class_id", flat=True).first() or 0
 
 
 def risk_facts(known: int) -> RiskFacts:

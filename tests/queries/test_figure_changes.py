@@ -65,3 +65,18 @@ def test_a_size_beyond_the_history():
     story = a_story()
     with pytest.raises(KnownBeyond):
         changes(story, head().size + 1)
+
+
+def test_entries_are_looked_for_on_so_many_devices_only():
+    story = a_story()
+    other = story.add_device("N-2")
+    story.sweep(day(6, 16, 2025), day(5, 1))
+    before = head().size
+    for device in (story.device, other):
+        story.inspect(day(7, 10), recorded=day(8, 20), device=device)
+    first, second = figure_changes(
+        ComplianceFilter(*JULY), as_of=day(8, 31), known=head().size, before=before, today=FAR, actor=story.manager,
+        explained=1,
+    )  # fmt: skip
+    assert first.entries is not None
+    assert (second.entries, second.becomes) == (None, Counted.MET)

@@ -1,0 +1,119 @@
+"""Equipment: find a device, and read what is known of it."""
+
+from typing import Any
+from urllib.parse import urlencode
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+
+from dashboards.access import asking, page
+from dashboards.equipment_words import event_in_words
+from dashboards.words import in_words, words_of
+from pmcore.engines.vocabulary import DueState, ServiceStateKind
+from pmcore.queries.device_dues import device_dues
+from pmcore.queries.device_timeline import device_timeline
+from pmcore.queries.devices import DeviceFilter, devices_page, one_device
+from pmcore.queries.group_names import class_names
+from pmcore.queries.head import head
+from pmcore.queries.holds import holds_in_force
+
+_PARAMETERS = ("words", "site", "device_class", "state", "after")
+_NOT_OVER = (DueState.AHEAD, DueState.OPEN, DueState.OVERDUE)
+_DUES_SHOWN = 8
+
+
+@page("equipment")
+def show(request: HttpRequest) -> HttpResponse:
+    """The inventory, fifty devices at a time."""
+    found, known = asking(request), head().size
+    chosen = {name: value for name in _PARAMETERS if (value := request.GET.get(name, "").strip())}
+    classes = class_names(known)
+    errors = _errors(request, {str(site.site) for site in found.sites}, {str(key) for key in classes})
+    listed = None
+    if not errors:
+        asked = DeviceFilter(
+            words=chosen.get("words", ""),
+            sites=_ids(chosen, "site"),
+            device_classes=_ids(chosen, "device_class"),
+            states=frozenset({ServiceStateKind(chosen["state"])}) if "state" in chosen else None,
+        )
+        after = int(chosen["after"]) if "after" in chosen else None
+        listed = devices_page(asked, as_of=found.today, known=known, today=found.today, actor=found.actor, after=after)
+    context = {
+        "chosen": chosen,
+        "errors": errors,
+        "others": [text for name, text in errors.items() if name not in _PARAMETERS],
+        "listed": listed,
+        "sites": [(str(site.site), site.name) for site in found.sites],
+        "classes": sorted(((str(key), name) for key, name in classes.items()), key=lambda pair: pair[1]),
+        "states": [(str(state), words_of(state)) for state in ServiceStateKind],
+        "next": urlencode(chosen | {"after": listed.after}) if listed and listed.after else None,
+        "known": known,
+    }
+    return render(request, "dashboards/equipment.html", context, status=400 if errors else 200)
+
+
+@page("equipment")
+def one(request: HttpRequest, device: int) -> HttpResponse:
+    """One device: may it be used, what is due, and everything that happened to it."""
+    found, known = asking(request), head().size
+    listed = one_device(device, as_of=found.today, known=known, today=found.today, actor=found.actor)
+    if listed is None:
+        raise Http404
+    dues = device_dues(device, as_of=found.today, known=known)
+    holds = holds_in_force(device, found.today, known)
+    events = device_timeline(device, as_of=found.today, known=known)
+    coming = [due for due in dues if due.state in _NOT_OVER]
+    past = [due for due in reversed(dues) if due.state not in _NOT_OVER]
+    context: dict[str, Any] = {
+        "device": listed,
+        "holds": holds,
+        "headline": _headline(listed.state, len(holds), [due for due in coming if due.state is DueState.OVERDUE]),
+        "coming": coming[:_DUES_SHOWN],
+        "past": past,
+        "events": [(event, event_in_words(event)) for event in events],
+        "known": known,
+        "today": found.today,
+    }
+    return render(request, "dashboards/device.html", context)
+
+
+def _headline(state: ServiceStateKind, holds: int, overdue: list[Any]) -> str:
+    match state:
+        case ServiceStateKind.LEFT:
+            return "It has left the inventory."
+        case ServiceStateKind.STORED:
+            return "It is in storage."
+        case ServiceStateKind.NOT_LOCATED:
+            return "It could not be found."
+    if holds:
+        return f"It may not be used: {in_words(holds)} hold{'s' if holds > 1 else ''} in force."
+    if overdue:
+        return f"In service, with {in_words(len(overdue))} inspection{'s' if len(overdue) > 1 else ''} overdue."
+    return "In service; no hold is in force and nothing is overdue."
+
+
+def _ids(chosen: dict[str, str], name: str) -> frozenset[int] | None:
+    return frozenset({int(chosen[name])}) if name in chosen else None
+
+
+def _errors(request: HttpRequest, sites: set[str], classes: set[str]) -> dict[str, str]:
+    """A sentence for each parameter that will not do."""
+    errors = {}
+    for name, values in request.GET.lists():
+        value = values[0].strip()
+        if name not in _PARAMETERS:
+            errors[name] = f"There is no parameter {name!r}; there are {', '.join(_PARAMETERS)}."
+        elif len(values) > 1:
+            errors[name] = f"{name} is given {len(values)} times; say it once."
+        elif value and name == "site" and value not in sites:
+            errors[name] = "This is none of your sites."
+        elif value and name == "device_class" and value not in classes:
+            errors[name] = "There is no such device class."
+        elif value and name == "state" and value not in list(ServiceStateKind):
+            errors[name] = f"{value!r} is none of {', '.join(ServiceStateKind)}."
+        elif value and name == "after" and not (value.isascii() and value.isdigit() and len(value) < 19):
+            errors[name] = "That page cannot be found; begin at the first one."
+        elif name == "words" and len(value) > 100:
+            errors[name] = "At most 100 characters are searched for."
+    return errors

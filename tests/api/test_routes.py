@@ -1,0 +1,123 @@
+"""Every address of the interface × every role × every method, found from the resolver: a route or a method that nobody
+put into the table fails here."""
+
+from collections.abc import Iterator
+
+import pytest
+from django.test import Client
+from django.urls import URLPattern, URLResolver, get_resolver
+
+from pmcore.engines.vocabulary import Role
+from pmcore.models import Account
+from pmcore.services.accounts import create_token
+from tests.api.asking import NOW, PROBLEM, ROLES, Asker, an_account, by_token
+from tests.cast import a_hospital, a_person, a_procedure
+
+pytestmark = pytest.mark.django_db
+
+METHODS = ("get", "head", "post", "put", "patch", "delete", "options")
+EVERYBODY = set(ROLES)
+STAFF = EVERYBODY - {Role.PROVIDER}
+DEPARTMENT = STAFF - {Role.CLINICAL_LEAD}
+
+# Address, the question that goes with it, and who may read it. Nothing here is written to.
+EXPECTED: dict[str, tuple[str, set[Role]]] = {
+    "schema/": ("", EVERYBODY),
+    "sites/": ("", STAFF),
+    "areas/": ("", STAFF),
+    "device-classes/": ("", STAFF),
+    "device-models/": ("", STAFF),
+    "devices/": ("", STAFF),
+    "devices/<key:device>/": ("", STAFF),
+    "procedures/": ("", DEPARTMENT),
+    "procedures/<key:procedure>/": ("", DEPARTMENT),
+    "inspection-plans/": ("", DEPARTMENT),
+    "compliance/": ("?period=2026-09", STAFF),
+    "compliance/changes/": ("?period=2026-09&since=0", STAFF),
+}
+
+
+def routes(patterns, prefix: str = "") -> Iterator[str]:
+    for pattern in patterns:
+        route = prefix + str(pattern.pattern)
+        if isinstance(pattern, URLResolver):
+            yield from routes(pattern.url_patterns, route)
+        elif isinstance(pattern, URLPattern):
+            yield route
+
+
+def versioned() -> set[str]:
+    return {route.removeprefix("api/v1/") for route in routes(get_resolver().url_patterns) if "api/v1/" in route}
+
+
+def test_the_table_holds_every_route_and_no_other():
+    assert versioned() == EXPECTED.keys()
+
+
+@pytest.fixture
+def hospital():
+    return a_hospital()
+
+
+def filled(route: str, hospital) -> str:
+    address = route.replace("<key:device>", str(hospital.device))
+    if "<key:procedure>" in address:
+        address = address.replace("<key:procedure>", str(a_procedure(hospital.odile)))
+    return f"/api/v1/{address}{EXPECTED[route][0]}"
+
+
+def expected_status(route: str, method: str, role: Role) -> int:
+    if method not in {"get", "head"}:
+        return 405
+    return 200 if role in EXPECTED[route][1] else 403
+
+
+def check_said(response, status: int, method: str) -> None:
+    assert response.status_code == status, response.content
+    kind = "application/json" if status == 200 else PROBLEM
+    assert response["Content-Type"] == kind
+    assert response["Cache-Control"] == "no-store"
+    if method != "head" and status >= 400:
+        assert response.json()["status"] == status
+
+
+@pytest.mark.parametrize("route", sorted(EXPECTED))
+@pytest.mark.parametrize("role", ROLES)
+def test_every_role_on_every_route_by_every_method(hospital, route, role):
+    asker = by_token(a_person("Somebody Elsewhere", role, hospital.alderwick, hospital.stennet))
+    address = filled(route, hospital)
+    for method in METHODS:
+        check_said(asker.response(method, address), expected_status(route, method, role), method)
+
+
+@pytest.mark.parametrize("route", sorted(EXPECTED))
+def test_nobody_gets_in_without_a_token(hospital, route):
+    address = filled(route, hospital)
+    for method in METHODS:
+        response = getattr(Client(), method)(address)
+        check_said(response, 401, method)
+        assert response["WWW-Authenticate"] == "Token"
+
+
+@pytest.mark.parametrize("route", sorted(EXPECTED))
+def test_a_token_that_opens_nothing_is_refused(hospital, route):
+    address = filled(route, hospital)
+    for method in METHODS:
+        response = Asker("a" * 43).response(method, address)
+        check_said(response, 401, method)
+        assert response["WWW-Authenticate"] == "Token"
+
+
+@pytest.mark.parametrize("route", sorted(EXPECTED))
+def test_whoever_is_signed_in_to_the_pages_reads_the_same(hospital, route):
+    client = Client()
+    client.force_login(an_account(hospital.odile))
+    address = filled(route, hospital)
+    by_session = client.get(address)
+    check_said(by_session, 200, "get")
+    assert by_session.json() == Client().get(address, headers=_token_of(hospital.odile)).json()
+
+
+def _token_of(actor) -> dict[str, str]:
+    username = Account.objects.get(person_id=actor.person).username
+    return {"Authorization": f"Token {create_token(username=username, label='same', at=NOW)}"}
