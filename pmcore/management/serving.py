@@ -7,6 +7,7 @@ from socket import socket
 
 from django.conf import settings
 from django.core.management.base import CommandError
+from django.db import connections
 
 from pmcore.supervisor import queue
 from pmcore.supervisor.lock import AlreadyRunning, alone
@@ -49,6 +50,7 @@ def address(port: int) -> str:
 
 def serve(listener: socket, *, ready: Callable[[], None], now_and_then: Callable[[], None], say: Say) -> None:
     """Web, workers and scheduler until somebody asks for the end. Raises CommandError."""
+    connections.close_all()  # from here on only the children ask the database
     if not settings.REDIS_URL:
         queue.prepare(settings.DATA / "queue")
     try:

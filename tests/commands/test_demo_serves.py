@@ -4,6 +4,7 @@ import datetime as dt
 import os
 import shutil
 import signal
+import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -81,6 +82,22 @@ def test_a_second_start_is_refused_and_disturbs_nothing(built: Served) -> None:
     assert f"Process {built.process.pid} already runs on the data folder {built.folder}" in refused.stderr
     assert (built.folder / "demo-clock").read_text() == clock
     assert built.status("/healthz") == 200
+
+
+def test_a_worker_does_the_job_that_another_process_asks_for(built: Served) -> None:
+    asked = manage(built.folder, "shell", "-v", "0", "-c", _ASK)
+    assert asked.returncode == 0, asked.stderr
+    with sqlite3.connect(built.folder / "pmcore.sqlite3") as record:
+        state = "SELECT state FROM pmcore_job WHERE unique_key = 'asked by a test'"
+        assert wait_until(lambda: record.execute(state).fetchone() == ("done",))
+
+
+_ASK = """
+from pmcore import clock
+from pmcore.engines.records import SYSTEM
+from pmcore.services import jobs
+jobs.ask(kind="verify_record", unique_key="asked by a test", arguments={}, actor=SYSTEM, at=clock.now())
+"""
 
 
 def test_a_killed_web_process_comes_back(built: Served) -> None:

@@ -3,6 +3,7 @@
 import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -20,7 +21,9 @@ def test_it_migrates_serves_and_ends_with_nothing_left(tmp_path: Path) -> None:
     assert process.stdout is not None
     assert process.stdout.readline() == f"http://127.0.0.1:{port}/\n"
     assert f"Data: {tmp_path}" in process.stdout.readline()
-    process.send_signal(signal.SIGTERM)
+    for _ in range(2):  # asked twice, it does not wait for its children
+        process.send_signal(signal.SIGTERM)
+        time.sleep(0.3)
     assert process.wait(60) == 0
     assert processes_on(tmp_path) == {}
 

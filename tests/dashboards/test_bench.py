@@ -26,7 +26,7 @@ from tests.story import moment as story_moment
 pytestmark = pytest.mark.django_db
 
 NOW = moment(6, 1, 9)  # ten o'clock at the site, which keeps summer time
-STATEMENTS_OF_THE_LIST = 69
+STATEMENTS_OF_THE_LIST = 64
 STATEMENTS_OF_THE_SHEET = 72
 
 

@@ -7,7 +7,6 @@ from typing import Any
 from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
-from django.db import connections
 
 from pmcore import clock
 from pmcore.management import kept_secrets
@@ -46,10 +45,9 @@ class Command(BaseCommand):
             with reserved(options["port"]) as listener, data_folder_held():
                 built = self._prepare(options["seed"], devices)
                 words = self._words(built, options["port"])
-                connections.close_all()
                 serve(
                     listener,
-                    ready=lambda: self.stdout.write(words),
+                    ready=lambda: self._print(words),
                     now_and_then=lambda: self._keep_moment(ahead=NOW_AND_THEN_SECONDS),
                     say=self._say,
                 )
@@ -65,9 +63,9 @@ class Command(BaseCommand):
         keep_standings(lambda done, of: self._say_progress("Standings", done, of))
         if built.entries:
             self.stderr.write("")
-            self.stdout.write(f"Built Quillmere Health ({built.demonstration}): {built.entries:,} entries.")
+            self._print(f"Built Quillmere Health ({built.demonstration}): {built.entries:,} entries.")
         else:
-            self.stdout.write(f"Already built: Quillmere Health ({built.demonstration}).")
+            self._print(f"Already built: Quillmere Health ({built.demonstration}).")
         return built
 
     def _build(self, seed: int | None, devices: int | None) -> Built:
@@ -104,6 +102,11 @@ class Command(BaseCommand):
     def _keep_moment(self, ahead: float = 0) -> None:
         """Ahead: until it is kept again, so that the clock does not go back where this process is killed."""
         keep_moment(clock.now() + dt.timedelta(seconds=ahead), settings.DATA / "demo-moment")
+
+    def _print(self, words: str) -> None:
+        """At once, also where somebody reads it through a pipe."""
+        self.stdout.write(words)
+        self.stdout.flush()
 
     def _say(self, words: str) -> None:
         self.stderr.write(words)

@@ -28,12 +28,16 @@ class Command(BaseCommand):
                 ready = f"{address(options['port'])}\nStop with Ctrl-C. Data: {settings.DATA}"
                 serve(
                     listener,
-                    ready=lambda: self.stdout.write(ready),
+                    ready=lambda: self._print(ready),
                     now_and_then=lambda: None,
                     say=self._say,
                 )
         except KeyboardInterrupt:
             raise CommandError("Stopped before it was served.") from None
+
+    def _print(self, words: str) -> None:
+        self.stdout.write(words)
+        self.stdout.flush()
 
     def _say(self, words: str) -> None:
         self.stderr.write(words)
