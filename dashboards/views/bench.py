@@ -118,6 +118,7 @@ def recorded(request: HttpRequest, due: int, entry: int) -> HttpResponse:
         "quiet": [f"entry {entry:,} of the record", f"recorded for {day_in_words(work.performed_on)}"],
         "headline": say.recorded_headline(work),
         "follows": say.follows(work),
+        "failed": [(step.prompt, say.found_in_words(step)) for step in work.failed],
     }
     return render(request, "dashboards/bench_recorded.html", context)
 
