@@ -8,7 +8,7 @@ from rest_framework_dataclasses.serializers import DataclassSerializer
 from pmcore.engines.compliance import Share
 
 
-class RecordSerializer(DataclassSerializer):  # type: ignore[misc]
+class RecordSerializer(DataclassSerializer):
     """Of a frozen dataclass and those in it."""
 
     @property

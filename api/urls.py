@@ -1,4 +1,4 @@
-from django.urls import URLPattern, URLResolver, include, path, re_path, register_converter
+from django.urls import URLPattern, URLResolver, include, path, re_path
 
 from api.areas import Areas
 from api.compliance import Compliance, ComplianceChanges
@@ -11,21 +11,6 @@ from api.schema import Schema
 from api.sites import Sites
 from api.unknown import Unknown
 
-
-class IdConverter:
-    """The id of a thing: a whole number that a column can hold."""
-
-    regex = "[1-9][0-9]{0,17}"
-
-    def to_python(self, value: str) -> int:
-        return int(value)
-
-    def to_url(self, value: int) -> str:
-        return str(value)
-
-
-register_converter(IdConverter, "id")
-
 version_1: list[URLPattern | URLResolver] = [
     path("schema/", Schema.as_view()),
     path("sites/", Sites.as_view()),
@@ -33,9 +18,9 @@ version_1: list[URLPattern | URLResolver] = [
     path("device-classes/", DeviceClasses.as_view()),
     path("device-models/", DeviceModels.as_view()),
     path("devices/", Devices.as_view()),
-    path("devices/<id:device>/", Device.as_view()),
+    path("devices/<key:device>/", Device.as_view()),
     path("procedures/", Procedures.as_view()),
-    path("procedures/<id:procedure>/", Procedure.as_view()),
+    path("procedures/<key:procedure>/", Procedure.as_view()),
     path("inspection-plans/", InspectionPlans.as_view()),
     path("compliance/", Compliance.as_view()),
     path("compliance/changes/", ComplianceChanges.as_view()),

@@ -1,25 +1,21 @@
 """From the address of a compliance page to its answer: one question, one set of queries, remembered."""
 
 import datetime as dt
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 from django.http import HttpRequest, QueryDict
 
 from dashboards.access import Asking, asking
 from dashboards.remembered import remembered
-from pmcore.engines.vocabulary import Counted, Grouping
+from pmcore.engines.vocabulary import Grouping
 from pmcore.queries.asked import AskedRefused, AsOfAhead, KnownBeyond, OutsideYourSites
-from pmcore.queries.compliance import ComplianceFilter, ComplianceReport, compliance
+from pmcore.queries.compliance import ComplianceFilter
 from pmcore.queries.compliance_asked import BadParameters, parse
-from pmcore.queries.compliance_months import MonthOfFigure, compliance_months
+from pmcore.queries.compliance_page import CompliancePage, compliance_page
 from pmcore.queries.compliance_rows import DueRow, compliance_rows
-from pmcore.queries.device_places import DevicePlace, places_of
 from pmcore.queries.head import head
-from pmcore.queries.miss_evidence import Evidence, evidence_of
 
 MONTHS_SHOWN = 12
-_MISSED = (Counted.MET_LATE, Counted.REASON_RECORDED, Counted.NO_REASON)
 _FIELD = {AsOfAhead: "as_of", KnownBeyond: "known", OutsideYourSites: "site"}
 
 
@@ -32,16 +28,7 @@ class Question:
     since: int | None
 
 
-@dataclass(frozen=True, slots=True)
-class Answer:
-    """`months`: the months of the picture, oldest first, and before them as many as the period has; `misses`: whatever
-    was not met, each with what the record says of it; `places`: where the devices of the report's lists stand."""
-
-    report: ComplianceReport
-    months: tuple[MonthOfFigure, ...]
-    misses: tuple[DueRow, ...]
-    evidence: Mapping[int, Evidence]
-    places: Mapping[int, DevicePlace]
+Answer = CompliancePage
 
 
 def given(query: QueryDict) -> dict[str, list[str]]:
@@ -73,14 +60,12 @@ def answer(asked: Question, found: Asking) -> Answer:
 
 
 def _answer(asked: Question, found: Asking) -> Answer:
-    as_of, known, today, actor = asked.as_of, asked.known, found.today, found.actor
-    report = compliance(asked.filter, as_of=as_of, known=known, today=today, actor=actor, group_by=asked.group_by)
-    wanted = MONTHS_SHOWN + months_in(asked.filter)
-    months = compliance_months(asked.filter, months=wanted, as_of=as_of, known=known, today=today, actor=actor)
-    misses = tuple(compliance_rows(asked.filter, as_of=as_of, known=known, today=today, actor=actor, counted=_MISSED))
-    evidence = evidence_of([row.due_inspection for row in misses], as_of=as_of, known=known)
-    places = places_of(report.labels.keys(), on=as_of, known=known)
-    return Answer(report, months, misses, evidence, places)
+    # The picture's months, and before them as many as the period has, so that it can be said how the figure moved.
+    months = MONTHS_SHOWN + months_in(asked.filter)
+    return compliance_page(
+        asked.filter, months=months, as_of=asked.as_of, known=asked.known, today=found.today, actor=found.actor,
+        group_by=asked.group_by,
+    )  # fmt: skip
 
 
 def months_in(asked: ComplianceFilter) -> int:

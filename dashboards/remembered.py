@@ -26,3 +26,9 @@ def remembered(key: Hashable, compute: Callable[[], _Answer]) -> _Answer:
         while len(_answers) > _MOST:
             _answers.popitem(last=False)
     return answer
+
+
+def forget() -> None:
+    """Everything, as a process that has just begun."""
+    with _lock:
+        _answers.clear()

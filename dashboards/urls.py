@@ -10,6 +10,6 @@ urlpatterns = [
     path("compliance/rows.csv", compliance.rows_as_csv, name="compliance_rows"),
     path("compliance/changes/", compliance.changes, name="compliance_changes"),
     path("equipment/", equipment.show, name="equipment"),
-    path("equipment/<int:device>/", equipment.one, name="device"),
+    path("equipment/<key:device>/", equipment.one, name="device"),
 ]
 urlpatterns += [path("schedule/", start.start, name="schedule"), path("bench/", start.start, name="bench")]  # TEMP

@@ -3,7 +3,9 @@
 In a demonstration the clock is set back: its today is the day on which the history ends, and runs on from there.
 """
 
+import math
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
@@ -22,3 +24,13 @@ def today(at: datetime, zone: str) -> date:
 def is_set_back() -> bool:
     """Whether this is a demonstration's clock."""
     return settings.CLOCK_OFFSET is not None
+
+
+def go_on_from(moment: datetime, file: Path) -> None:
+    """From here on `now` goes on from the moment: in this process at once, and by the file, which the settings read, in
+    each that starts later on the same data folder."""
+    seconds = math.ceil((moment - datetime.now(UTC)).total_seconds())  # up: never before the moment
+    aside = file.with_name(f".{file.name}")
+    aside.write_text(f"{seconds}\n", encoding="ascii")
+    aside.replace(file)
+    settings.CLOCK_OFFSET = timedelta(seconds=seconds)

@@ -109,3 +109,10 @@ def transport_options(folder: Path) -> dict[str, Any]:
         "control_folder": str(parts["control"]),
         "polling_interval": 0.1,
     }
+
+
+def empty(folder: Path) -> None:
+    """Nobody may use the queue meanwhile. Its folders stay."""
+    for part in ("messages", "taken", "control"):
+        for file in (folder / part).iterdir():
+            file.unlink()

@@ -5,6 +5,7 @@ DATABASE_URL       postgres://… switches from the embedded SQLite file to a se
 REDIS_URL          redis://… switches from the embedded file queue to a server
 PMCORE_SECRET_KEY  signs sessions; needed with DATABASE_URL, otherwise made once and kept in PMCORE_DATA
 PMCORE_HOSTS       comma-separated host names that are answered (default: this machine only)
+PMCORE_BEHIND_TLS  yes where a proxy in front ends TLS and sets X-Forwarded-Proto itself (default no)
 PMCORE_DEBUG       yes or no (default no)
 
 The file demo-clock in the data folder, which the demonstration writes, sets the clock of every edge back by the seconds
@@ -36,7 +37,8 @@ REDIS_URL = env.redis_url("REDIS_URL")
 SECRET_KEY = env.secret("PMCORE_SECRET_KEY", kept_in=None if env.given("DATABASE_URL") else DATA / "secret-key")
 ALLOWED_HOSTS = env.names("PMCORE_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
 DEBUG = env.yes_or_no("PMCORE_DEBUG", default=False)
-CLOCK_OFFSET = env.seconds_in(DATA / "demo-clock")
+CLOCK_FILE = DATA / "demo-clock"
+CLOCK_OFFSET = env.seconds_in(CLOCK_FILE)
 
 INSTALLED_APPS = [
     "pmcore",
@@ -89,7 +91,6 @@ DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 # Pages carry their own scripts and styles and fetch nothing from elsewhere.
 STATIC_URL = "/static/"
-STATIC_ROOT = DATA / "static"
 WHITENOISE_USE_FINDERS = True  # served from where they stand: nothing is collected first
 WHITENOISE_AUTOREFRESH = False
 WHITENOISE_MAX_AGE = 3600
@@ -111,6 +112,9 @@ CONTENT_SECURITY_POLICY = {
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_AGE = 12 * 3600  # a long shift
+if env.yes_or_no("PMCORE_BEHIND_TLS", default=False):
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+    SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = True
 CSRF_FAILURE_VIEW = "dashboards.views.failures.csrf_failure"
 
 USE_TZ = True

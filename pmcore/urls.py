@@ -1,5 +1,9 @@
 from django.contrib import admin
-from django.urls import include, path
+from django.urls import include, path, register_converter
+
+from pmcore.paths import RecordKey
+
+register_converter(RecordKey, "key")
 
 urlpatterns = [
     path("", include("dashboards.urls")),

@@ -201,6 +201,7 @@ def test_hosts_are_separated_by_commas(monkeypatch: pytest.MonkeyPatch) -> None:
         ("PMCORE_SECRET_KEY", "short"),
         ("PMCORE_HOSTS", "https://pm.example"),
         ("PMCORE_DEBUG", "maybe"),
+        ("PMCORE_BEHIND_TLS", "maybe"),
     ],
 )
 def test_a_bad_value_stops_the_start(tmp_path: Path, name: str, value: str) -> None:
@@ -229,3 +230,22 @@ def test_a_bad_value_stops_the_start(tmp_path: Path, name: str, value: str) -> N
 )
 def test_the_log_is_used_only_where_it_is_sound(version: tuple[int, ...], mode: str) -> None:
     assert env.journal_mode(version) == mode
+
+
+@pytest.mark.parametrize(("answer", "told"), [("yes", "True True"), ("no", "False False")])
+def test_behind_a_proxy_that_ends_tls_its_word_is_taken_and_cookies_go_by_tls_alone(
+    tmp_path: Path, answer: str, told: str
+) -> None:
+    code = """import django; django.setup()
+from django.conf import settings
+from django.test import RequestFactory
+print(RequestFactory().get("/", headers={"x-forwarded-proto": "https"}).is_secure(), settings.SESSION_COOKIE_SECURE)"""
+    others = {key: each for key, each in os.environ.items() if not key.startswith(("PMCORE_", "DATABASE_", "REDIS_"))}
+    settings = {
+        "DJANGO_SETTINGS_MODULE": "pmcore.settings",
+        "PMCORE_DATA": str(tmp_path),
+        "PMCORE_BEHIND_TLS": answer,
+    }
+    start = [sys.executable, "-c", code]
+    done = subprocess.run(start, env=others | settings, cwd=ROOT, capture_output=True, text=True)
+    assert done.stdout.strip() == told, done.stderr

@@ -3,6 +3,7 @@
 import json
 from typing import TYPE_CHECKING, Any
 
+from django.core.exceptions import EmptyResultSet
 from django.db.models import ForeignKey, Lookup
 
 if TYPE_CHECKING:  # at run time Django's lookups take no type arguments
@@ -19,6 +20,8 @@ class Among(AnyLookup):
     prepare_rhs = False
 
     def as_sql(self, compiler: Any, connection: Any) -> tuple[str, tuple[Any, ...]]:
+        if not self.rhs:
+            raise EmptyResultSet  # as for `in`: nothing is asked of the database
         column, parameters = self.process_lhs(compiler, connection)
         if connection.vendor == "postgresql":
             return f"{column} = ANY(%s)", (*parameters, list(self.rhs))

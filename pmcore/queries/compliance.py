@@ -22,7 +22,7 @@ from pmcore.queries.device_labels import DeviceLabel, labels_of
 from pmcore.queries.doubts import Doubt, doubts_on
 from pmcore.queries.group_names import group_names
 from pmcore.queries.read_standings import standings_between
-from pmcore.queries.standing_catalogue import catalogue
+from pmcore.queries.standing_catalogue import Catalogue, catalogue
 from pmcore.queries.standing_lists import Lists, lists_of
 from pmcore.queries.standing_rows import BASES, RISK_CLASSES, Standings
 
@@ -103,6 +103,20 @@ def compliance(
     sites = sites_allowed(actor, asked.sites)
     facts = catalogue(known)
     read = standings_between(asked.starts_on, asked.ends_on, as_of=as_of, catalogue=facts)
+    return report_of(asked, read, facts, as_of=as_of, sites=sites, group_by=group_by)
+
+
+def report_of(
+    asked: ComplianceFilter,
+    read: Standings,
+    facts: Catalogue,
+    *,
+    as_of: dt.date,
+    sites: frozenset[int] | None,
+    group_by: Grouping | None,
+) -> ComplianceReport:
+    """The report from standings that hold the period, and whatever is overdue on the day; `sites`: those allowed."""
+    known = facts.known
     overdue = set(read.device[states_on(read, as_of) == STATES.index(DueState.OVERDUE)].tolist())
     standings = chosen_in_period(read, asked, sites)
     counted = counted_on(standings, as_of)

@@ -7,11 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pmcore.engines.compliance import Tally, counted_on, tally, tally_by
-from pmcore.engines.records import Actor
-from pmcore.queries.asked import check_asked, sites_allowed
 from pmcore.queries.compliance import ComplianceFilter, chosen_in_period
-from pmcore.queries.read_standings import standings_between
-from pmcore.queries.standing_catalogue import catalogue
+from pmcore.queries.standing_rows import Standings
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,28 +20,24 @@ class MonthOfFigure:
     by_site: Mapping[int, Tally]
 
 
-def compliance_months(
-    asked: ComplianceFilter, *, months: int, as_of: dt.date, known: int, today: dt.date, actor: Actor
-) -> tuple[MonthOfFigure, ...]:
-    """The last `months` months up to the one in which the period ends, oldest first: one reading of the standings.
-
-    Raises AsOfAhead, KnownBeyond, OutsideYourSites.
-    """
-    check_asked(as_of=as_of, known=known, today=today)
-    sites = sites_allowed(actor, asked.sites)
+def whole_months(asked: ComplianceFilter, months: int) -> ComplianceFilter:
+    """The same question of the last `months` months up to the one in which the period ends."""
     last = np.datetime64(asked.ends_on, "M")
-    first = last - (months - 1)
-    whole = replace(asked, starts_on=_day(first), ends_on=_day(last + 1) - dt.timedelta(days=1))
-    read = standings_between(whole.starts_on, whole.ends_on, as_of=as_of, catalogue=catalogue(known))
-    standings = chosen_in_period(read, whole, sites)
+    return replace(asked, starts_on=_day(last - (months - 1)), ends_on=_day(last + 1) - dt.timedelta(days=1))
+
+
+def months_of(
+    asked: ComplianceFilter, read: Standings, *, as_of: dt.date, sites: frozenset[int] | None
+) -> tuple[MonthOfFigure, ...]:
+    """Each month of the period, oldest first, from standings that hold it; `sites`: those allowed."""
+    standings = chosen_in_period(read, asked, sites)
     counted = counted_on(standings, as_of)
     month_of = standings.closes_on.astype("datetime64[M]")
     found = []
-    for month in np.arange(first, last + 1):
+    for month in np.arange(np.datetime64(asked.starts_on, "M"), np.datetime64(asked.ends_on, "M") + 1):
         inside = month_of == month
-        found.append(
-            MonthOfFigure(_day(month), tally(counted[inside]), tally_by(counted[inside], standings.site[inside]))
-        )
+        by_site = tally_by(counted[inside], standings.site[inside])
+        found.append(MonthOfFigure(_day(month), tally(counted[inside]), by_site))
     return tuple(found)
 
 

@@ -94,9 +94,9 @@ def test_an_address_that_there_is_not(path):
         check_problem(getattr(Client(), method)(path), 404, "not-found")
 
 
-def test_an_address_without_its_slash_is_told_so(odile):
-    said = check_problem(odile.response("get", "/api/v1/devices"), 404, "not-found")
-    assert said["detail"] == "There is no such address; did you mean /api/v1/devices/?"
+def test_an_address_without_its_last_slash_is_answered_as_with_it(odile):
+    with_slash, without = (odile.response("get", path) for path in ("/api/v1/devices/", "/api/v1/devices"))
+    assert (without.status_code, without.json()) == (200, with_slash.json())
 
 
 def test_a_thing_that_there_is_not(odile, hospital):

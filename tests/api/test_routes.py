@@ -28,9 +28,9 @@ EXPECTED: dict[str, tuple[str, set[Role]]] = {
     "device-classes/": ("", STAFF),
     "device-models/": ("", STAFF),
     "devices/": ("", STAFF),
-    "devices/<id:device>/": ("", STAFF),
+    "devices/<key:device>/": ("", STAFF),
     "procedures/": ("", DEPARTMENT),
-    "procedures/<id:procedure>/": ("", DEPARTMENT),
+    "procedures/<key:procedure>/": ("", DEPARTMENT),
     "inspection-plans/": ("", DEPARTMENT),
     "compliance/": ("?period=2026-09", STAFF),
     "compliance/changes/": ("?period=2026-09&since=0", STAFF),
@@ -60,9 +60,9 @@ def hospital():
 
 
 def filled(route: str, hospital) -> str:
-    address = route.replace("<id:device>", str(hospital.device))
-    if "<id:procedure>" in address:
-        address = address.replace("<id:procedure>", str(a_procedure(hospital.odile)))
+    address = route.replace("<key:device>", str(hospital.device))
+    if "<key:procedure>" in address:
+        address = address.replace("<key:procedure>", str(a_procedure(hospital.odile)))
     return f"/api/v1/{address}{EXPECTED[route][0]}"
 
 

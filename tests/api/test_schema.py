@@ -34,7 +34,7 @@ def test_it_is_valid():
 
 def test_every_route_stands_in_it():
     paths = {path.removeprefix("/api/v1/") for path in the_document()["paths"]}
-    assert paths == {route.replace("<id:", "{").replace(">", "}") for route in EXPECTED}
+    assert paths == {route.replace("<key:", "{").replace(">", "}") for route in EXPECTED}
 
 
 def test_every_operation_is_described_in_one_sentence():

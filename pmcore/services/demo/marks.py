@@ -3,8 +3,10 @@
 import datetime as dt
 from dataclasses import dataclass
 
+from django.db.models import Max
+
 from pmcore.engines.records import SYSTEM
-from pmcore.models import Setting, SettingValue
+from pmcore.models import Entry, Setting, SettingValue
 from pmcore.models.rows import Row
 from pmcore.queries.head import head
 from pmcore.services.append import append
@@ -59,6 +61,13 @@ def is_built(wanted: Demonstration) -> bool:
     if values[-1] != str(wanted):
         raise AnotherDemonstration(f"The record holds a demonstration of {values[-1]}, not of {wanted}. {START_ANEW}")
     return True
+
+
+def written_since_built() -> dt.datetime | None:
+    """The moment of the newest entry that somebody wrote after the demonstration was built, if any."""
+    built = SettingValue.objects.current().filter(setting__name=SETTING).latest("from_on").entry
+    newest: dt.datetime | None = Entry.objects.filter(seq__gt=built).aggregate(newest=Max("at"))["newest"]
+    return newest
 
 
 def mark_begun(wanted: Demonstration, on: dt.date) -> int:

@@ -1,0 +1,160 @@
+"""The compliance page: its sentences, what it refuses, its rows and what it costs."""
+
+import csv
+import io
+
+import pytest
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+
+from dashboards.remembered import forget
+from pmcore.engines.records import SYSTEM, Actor
+from pmcore.engines.vocabulary import Role
+from pmcore.models import Device
+from pmcore.queries.head import head
+from pmcore.services.keep_standings import keep_standings
+from pmcore.services.people import register_person
+from tests.dashboards.signed_in import set_clock, signed_in
+from tests.story import Story, a_story, day, moment
+
+pytestmark = pytest.mark.django_db
+
+STATEMENTS = 55  # fewer where nothing was missed: of no devices nothing is asked
+
+
+@pytest.fixture
+def story(monkeypatch) -> Story:
+    """July 2026: one device of two was inspected in its window, one at the second site was not."""
+    story = a_story()
+    other = story.add_device("=2+3", area=story.areas[1])
+    story.sweep(day(6, 16, 2025), day(5, 1))
+    story.inspect(day(7, 10))
+    assert other
+    set_clock(monkeypatch, moment(day(8, 31)))
+    return story
+
+
+@pytest.fixture
+def manager(story: Story) -> Client:
+    return signed_in(story.manager)
+
+
+def test_it_begins_with_the_last_month_that_is_over(manager):
+    page = manager.get("/compliance/").content.decode()
+    assert "Windows that closed in July 2026" in page
+    assert "Of 2 inspections due, 1 was done inside their window: 50.0 %." in page
+
+
+def test_filters_stand_in_the_address(manager, story):
+    page = manager.get("/compliance/", {"period": "2026-07", "site": story.sites[0]}).content.decode()
+    assert "Of 1 inspection due, 1 was done inside their window: 100.0 %. None was missed." in page
+    assert '<option value="2026-07" selected>' in page
+
+
+def test_the_table_names_both_sites_and_leads_to_each(manager, story):
+    page = manager.get("/compliance/?period=2026-07").content.decode()
+    for site, name in zip(story.sites, ("Alderwick General", "Stennet Point"), strict=True):
+        assert name in page
+        assert f"?period=2026-07&amp;site={site}" in page
+
+
+@pytest.mark.parametrize(
+    ("query", "says"),
+    [
+        ("period=2026-13", "&#x27;2026-13&#x27; is no month"),
+        ("colour=blue", "There is no parameter &#x27;colour&#x27;"),
+        ("from=2026-07-31&to=2026-07-01", "after its end"),
+        ("as_of=2027-01-01", "lies after today"),
+        ("known=999999", "The history has"),
+        ("site=999999", "You are no member of the site"),
+        ("risk_class=grave", "is none of"),
+    ],
+)
+def test_what_will_not_do_is_said_and_the_rest_is_kept(manager, query, says):
+    answer = manager.get(f"/compliance/?{query}&group_by=area")
+    page = answer.content.decode()
+    assert answer.status_code == 400
+    assert says in page
+    assert '<option value="area" selected>' in page
+
+
+def test_the_rows_are_those_that_the_figure_counts(manager):
+    answer = manager.get("/compliance/rows.csv?period=2026-07")
+    rows = list(csv.DictReader(io.StringIO(b"".join(answer.streaming_content).decode("utf-8-sig"))))
+    assert [(row["site"], row["counts as"], row["done on"]) for row in rows] == [
+        ("Alderwick General", "met", "2026-07-10"),
+        ("Stennet Point", "no reason", ""),
+    ]
+
+
+def test_a_formula_does_nothing_in_a_spreadsheet(manager):
+    answer = manager.get("/compliance/rows.csv?period=2026-07")
+    assert ",'=2+3," in b"".join(answer.streaming_content).decode()
+
+
+def test_what_changed_since_a_size_is_named(manager, story):
+    before = head().size
+    story.inspect(day(7, 12), recorded=day(8, 20), device=_second(story))
+    page = manager.get(f"/compliance/changes/?period=2026-07&since={before}").content.decode()
+    assert "One due inspection counts otherwise" in page
+    assert "inspection recorded" in page
+
+
+def _second(story: Story) -> int:
+    return Device.objects.exclude(pk=story.device).get().pk
+
+
+def test_without_a_size_it_asks_for_one(manager):
+    answer = manager.get("/compliance/changes/?period=2026-07")
+    assert answer.status_code == 400
+    assert "Say the record size" in answer.content.decode()
+
+
+def test_the_report_says_what_it_was_counted_from(manager):
+    page = manager.get("/compliance/report/?period=2026-07").content.decode()
+    assert f"Counted from the first {head().size:,} entries of the record, as of 31 August 2026" in page
+
+
+def test_a_period_without_anything_due_says_so(manager):
+    page = manager.get("/compliance/?period=2024-01").content.decode()
+    assert "No inspection was due whose window closed in January 2024." in page
+
+
+def statements(client: Client, query: str) -> int:
+    forget()
+    with CaptureQueriesContext(connection) as captured:
+        assert client.get(f"/compliance/?{query}").status_code == 200
+    return len(captured)
+
+
+@pytest.mark.parametrize("devices", [0, 12])
+def test_it_takes_a_fixed_number_of_statements(manager, story, devices):
+    for number in range(devices):
+        story.add_device(f"N-{number}")
+    story.sweep(day(6, 16, 2025), day(5, 1))
+    keep_standings()
+    for query in ("period=2026-07", "period=2026-07&risk_class=other&group_by=area"):
+        assert statements(manager, query) == STATEMENTS
+    assert statements(manager, f"period=2026-06&site={story.sites[0]}") < STATEMENTS
+
+
+def test_what_was_asked_a_moment_ago_is_not_computed_again(manager):
+    first = manager.get("/compliance/?period=2026-07")
+    with CaptureQueriesContext(connection) as captured:
+        again = manager.get("/compliance/?period=2026-07")
+    assert again.context["headline"] == first.context["headline"]
+    assert len(captured) < 20
+
+
+def test_a_provider_sees_no_figures(story):
+    person = register_person(
+        name="Tove Marn", role=Role.PROVIDER, sites=story.sites, from_on=day(1, 1), actor=SYSTEM, at=moment(day(8, 1))
+    ).subject
+    answer = signed_in(Actor(person, Role.PROVIDER, frozenset(story.sites))).get("/compliance/")
+    assert (answer.status_code, b"This page is not for the role provider." in answer.content) == (403, True)
+
+
+def test_nobody_sees_it_without_signing_in(story):
+    answer = Client().get("/compliance/?period=2026-07")
+    assert (answer.status_code, answer["Location"]) == (302, "/accounts/login/?next=/compliance/%3Fperiod%3D2026-07")
