@@ -1,6 +1,6 @@
 from django.urls import path
 
-from dashboards.views import compliance, equipment, start
+from dashboards.views import bench, compliance, equipment, schedule, start
 
 urlpatterns = [
     path("", start.start, name="start"),
@@ -9,7 +9,12 @@ urlpatterns = [
     path("compliance/report/", compliance.report, name="compliance_report"),
     path("compliance/rows.csv", compliance.rows_as_csv, name="compliance_rows"),
     path("compliance/changes/", compliance.changes, name="compliance_changes"),
+    path("schedule/", schedule.show, name="schedule"),
+    path("schedule/rows.csv", schedule.rows_as_csv, name="schedule_rows"),
+    path("schedule/people/<key:person>/", schedule.week_of_person, name="schedule_person"),
+    path("bench/", bench.start, name="bench"),
+    path("bench/<key:due>/", bench.inspect, name="bench_inspect"),
+    path("bench/<key:due>/recorded/<key:entry>/", bench.recorded, name="bench_recorded"),
     path("equipment/", equipment.show, name="equipment"),
     path("equipment/<key:device>/", equipment.one, name="device"),
 ]
-urlpatterns += [path("schedule/", start.start, name="schedule"), path("bench/", start.start, name="bench")]  # TEMP

@@ -15,6 +15,17 @@ def day_in_words(day: dt.date, *, weekday: bool = False) -> str:
     return f"{_WEEKDAYS[day.weekday()]} {written}" if weekday else written
 
 
+def short_day(day: dt.date) -> str:
+    """`Sat 31 Oct`."""
+    return f"{_WEEKDAYS[day.weekday()][:3]} {day.day} {MONTHS[day.month - 1][:3]}"
+
+
+def minutes_in_words(minutes: int) -> str:
+    """`3 h 20 min`."""
+    hours, rest = divmod(minutes, 60)
+    return " ".join(part for part in (f"{hours} h" if hours else "", f"{rest} min" if rest else "") if part) or "0 min"
+
+
 def month_in_words(month: dt.date) -> str:
     return f"{MONTHS[month.month - 1]} {month.year}"
 

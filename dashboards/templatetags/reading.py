@@ -4,7 +4,7 @@ import datetime as dt
 
 from django import template
 
-from dashboards.words import day_in_words, hold_in_words, words_of
+from dashboards.words import day_in_words, hold_in_words, minutes_in_words, short_day, words_of
 
 register = template.Library()
 
@@ -28,3 +28,25 @@ def count(value: int) -> str:
 @register.filter
 def hold(reason: str) -> str:
     return hold_in_words(reason)
+
+
+@register.filter
+def weekday(value: dt.date) -> str:
+    """With its weekday before it."""
+    return day_in_words(value, weekday=True)
+
+
+@register.filter
+def shortday(value: dt.date) -> str:
+    return short_day(value)
+
+
+@register.filter
+def daymonth(value: dt.date) -> str:
+    """`31 Oct`."""
+    return short_day(value).partition(" ")[2]
+
+
+@register.filter
+def minutes(value: int) -> str:
+    return minutes_in_words(value)

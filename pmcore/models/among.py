@@ -4,7 +4,7 @@ import json
 from typing import TYPE_CHECKING, Any
 
 from django.core.exceptions import EmptyResultSet
-from django.db.models import ForeignKey, Lookup
+from django.db.models import BigIntegerField, ForeignKey, Lookup
 
 if TYPE_CHECKING:  # at run time Django's lookups take no type arguments
     AnyLookup = Lookup[Any]
@@ -32,3 +32,4 @@ class Among(AnyLookup):
 
 
 ForeignKey.register_lookup(Among)
+BigIntegerField.register_lookup(Among)  # ids themselves

@@ -9,7 +9,7 @@ CHANGE_NOTHING = frozenset({
     "revision_registered", "revision_described", "part_set_registered", "part_set_described", "position_registered",
     "position_described", "part_registered", "part_described", "procedure_registered", "procedure_described",
     "version_approved", "risk_table_named", "limit_named", "limit_changed", "roster_published",
-    "instrument_registered", "instrument_described", "text_redacted", "file_attached",
+    "instrument_registered", "instrument_described", "text_redacted", "file_attached", "inspection_assigned",
 })  # fmt: skip
 
 

@@ -55,12 +55,13 @@ class ScopeDevice:
     owned: list[Stay] = field(default_factory=list)
 
 
-def devices_at(site: int, *, on: dt.date, known: int) -> list[ScopeDevice]:
-    """Devices that stand at the site on the day and have not left; nine statements, however many there are.
+def devices_at(site: int, *, on: dt.date, known: int, only: int | None = None) -> list[ScopeDevice]:
+    """Devices that stand at the site on the day and have not left, or the `only` one that is wanted, if it does; nine
+    statements, however many there are.
 
     A device whose origin was never recorded has no first day, and is left out.
     """
-    here = _standing_at(site, on, known)
+    here = _standing_at(site, on, known, only)
     gone, came_again = _departures(here, on, known)
     identities = DeviceIdentity.objects.known(known).filter(device__among=here)
     classes = dict(ModelDetails.objects.known(known).on(on).values_list("device_model_id", "device_class_id"))
@@ -101,8 +102,10 @@ def devices_at(site: int, *, on: dt.date, known: int) -> list[ScopeDevice]:
     ]
 
 
-def _standing_at(site: int, on: dt.date, known: int) -> list[int]:
+def _standing_at(site: int, on: dt.date, known: int, only: int | None) -> list[int]:
     placements = Placement.objects.known(known).on(on).filter(area__site=site)
+    if only is not None:
+        placements = placements.filter(device=only)
     return list(placements.values_list("device_id", flat=True))
 
 
@@ -130,9 +133,9 @@ def _ownership(here: Collection[int], on: dt.date, known: int) -> dict[int, list
     return found
 
 
-def meters_at(site: int, *, on: dt.date, known: int) -> dict[tuple[int, str], Meter]:
+def meters_at(site: int, *, on: dt.date, known: int, only: int | None = None) -> dict[tuple[int, str], Meter]:
     """The readings by the day of the devices of a site, by (device, unit), oldest first; two statements."""
-    here = _standing_at(site, on, known)
+    here = _standing_at(site, on, known, only)
     found: dict[tuple[int, str], Meter] = defaultdict(list)
     rows = MeterReading.objects.known(known).filter(device__among=here, from_on__lte=on).order_by("from_on")
     for device, unit, from_on, value in rows.values_list("device_id", "unit", "from_on", "value"):
@@ -140,9 +143,9 @@ def meters_at(site: int, *, on: dt.date, known: int) -> dict[tuple[int, str], Me
     return found
 
 
-def written_at(site: int, *, on: dt.date, known: int) -> dict[tuple[int, int], list[Written]]:
+def written_at(site: int, *, on: dt.date, known: int, only: int | None = None) -> dict[tuple[int, int], list[Written]]:
     """What is in the record for the devices of a site: due inspections by (device, plan); three statements."""
-    here = _standing_at(site, on, known)
+    here = _standing_at(site, on, known, only)
     return written_of(here, known=known)
 
 

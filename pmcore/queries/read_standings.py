@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 from django.db import connection
+from django.db.models import QuerySet
 
 from pmcore.models import DueInspection, KeptStanding
 from pmcore.queries.changed_devices import changed_since_kept
@@ -15,6 +16,7 @@ from pmcore.queries.standings import standings_of
 
 _COLUMNS = ", ".join(f'"{name}"' for name in (*Standing._fields, "size"))
 _DEVICE = Standing._fields.index("device")
+_DUE = Standing._fields.index("due_inspection")
 _TABLE = KeptStanding._meta.db_table
 
 
@@ -36,6 +38,30 @@ def standings_between(starts_on: dt.date, ends_on: dt.date, *, as_of: dt.date, c
     return _within([*rows, *standings_of(devices, catalogue)], starts_on, ends_on, as_of)
 
 
+def standings_for(dues: Collection[int], *, catalogue: Catalogue) -> Standings:
+    """Of these due inspections, ids without one left out; kept or computed as `standings_between` does it."""
+    rows = DueInspection.objects.known(catalogue.known).filter(pk__among=dues)
+    device_of = dict(rows.values_list("pk", "device_id"))
+    kept = KeptStanding.objects.filter(due_inspection__among=device_of)
+    found = _kept_or_computed(kept, set(device_of.values()), catalogue)
+    return Standings.of_rows([row for row in found if row[_DUE] in device_of])
+
+
+def standings_on(devices: Collection[int], *, catalogue: Catalogue) -> Standings:
+    """Of all due inspections of these devices; kept or computed as `standings_between` does it."""
+    kept = KeptStanding.objects.filter(device__among=devices)
+    return Standings.of_rows(_kept_or_computed(kept, set(devices), catalogue))
+
+
+def _kept_or_computed(kept: QuerySet[KeptStanding], wanted: set[int], catalogue: Catalogue) -> list[Sequence[int]]:
+    changed = changed_since_kept(catalogue.known)
+    if changed is None:
+        return list(standings_of(wanted, catalogue))
+    rows = list(kept.order_by().values_list(*Standing._fields, "size"))
+    computed = wanted & changed | {row[_DEVICE] for row in rows if row[-1] > catalogue.known}
+    return [*(row[:-1] for row in rows if row[_DEVICE] not in computed), *standings_of(computed, catalogue)]
+
+
 def all_devices(known: int) -> list[int]:
     """Every device that has a due inspection."""
     rows = DueInspection.objects.known(known).order_by()
@@ -44,10 +70,12 @@ def all_devices(known: int) -> list[int]:
 
 def _kept(starts_on: dt.date, ends_on: dt.date, as_of: dt.date) -> Sequence[Any]:
     day = day_number(as_of)
+    # Without statistics SQLite would walk all windows that ever closed, not the index of those that may be overdue.
+    closed = "+closes_on" if connection.vendor == "sqlite" else "closes_on"
     with connection.cursor() as cursor:
         cursor.execute(
             f"SELECT {_COLUMNS} FROM {_TABLE} WHERE closes_on BETWEEN %s AND %s UNION "
-            f"SELECT {_COLUMNS} FROM {_TABLE} WHERE next_opens_on > %s AND closes_on < %s AND completed_on > %s",
+            f"SELECT {_COLUMNS} FROM {_TABLE} WHERE next_opens_on > %s AND {closed} < %s AND completed_on > %s",
             [day_number(starts_on), day_number(ends_on), day, day, day],
         )
         rows: Sequence[Any] = cursor.fetchall()

@@ -6,6 +6,7 @@ from collections.abc import Collection
 from dataclasses import dataclass, fields
 from decimal import Decimal
 
+from pmcore.engines.readings import Bounds
 from pmcore.engines.vocabulary import Outcome
 from pmcore.models import LimitValue, Step
 
@@ -30,6 +31,9 @@ class SheetStep:
     low: str | None
     high: str | None
     limit: int | None
+    low_included: bool | None = None
+    high_included: bool | None = None
+    expected_count: int | None = None
 
     @property
     def name(self) -> StepName:
@@ -38,6 +42,15 @@ class SheetStep:
     def is_asked_by(self, key: str, energy_source: str | None) -> bool:
         """Does a reading with this key and source belong to the step?"""
         return key == self.key and self.energy_source in (None, energy_source)
+
+    def bounds(self, limit: "LimitOnDay | None") -> Bounds:
+        """What its numbers are held against: how many there should be, the row of the table that it names, or its own
+        limits."""
+        if self.expected_count is not None:
+            return Bounds(Decimal(self.expected_count), Decimal(self.expected_count))
+        said = self if limit is None else limit
+        low, high = (None if each is None else Decimal(each) for each in (said.low, said.high))
+        return Bounds(low, high, said.low_included is not False, said.high_included is not False)
 
     def is_answered_by(self, outcome: str) -> bool:
         """ "Not tested" is no answer, and "not applicable" one only where the step allows it."""
@@ -49,11 +62,14 @@ _COLUMNS = [field.name for field in fields(SheetStep)]
 
 @dataclass(frozen=True, slots=True)
 class LimitOnDay:
-    """A limit as it stood on a day."""
+    """A limit as it stood on a day; `source`: its name and edition."""
 
     low: str | None
     high: str | None
     unit: str
+    low_included: bool | None = None
+    high_included: bool | None = None
+    source: str = ""
 
 
 def steps_of(versions: Collection[int], known: int) -> dict[int, tuple[SheetStep, ...]]:
@@ -68,8 +84,11 @@ def steps_of(versions: Collection[int], known: int) -> dict[int, tuple[SheetStep
 def limits_on(limits: Collection[int], on: dt.date, known: int) -> dict[int, LimitOnDay]:
     """The limits in force on the day: one statement."""
     rows = LimitValue.objects.known(known).on(on).filter(limit__in=limits)
-    values = rows.values_list("limit_id", "low", "high", "unit")
-    return {limit: LimitOnDay(low, high, unit) for limit, low, high, unit in values}
+    columns = ("limit_id", "low", "high", "unit", "low_included", "high_included", "name", "edition")
+    return {
+        limit: LimitOnDay(low, high, unit, low_in, high_in, f"{name}, {edition}")
+        for limit, low, high, unit, low_in, high_in, name, edition in rows.values_list(*columns)
+    }
 
 
 def largest(*limits: str | None) -> Decimal | None:

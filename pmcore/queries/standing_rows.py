@@ -103,7 +103,8 @@ class Standings(DueColumns):
     def __len__(self) -> int:
         return len(self.due_inspection)
 
-    def where(self, chosen: NDArray[np.bool_]) -> Self:
+    def where(self, chosen: NDArray[np.bool_] | NDArray[np.intp]) -> Self:
+        """Those that are true, or those at these places, in that order."""
         return type(self)(*(getattr(self, field.name)[chosen] for field in fields(self)))
 
 

@@ -9,7 +9,7 @@ from itertools import groupby
 from pmcore.engines.due_generation import Covered, Difference, Written, difference
 from pmcore.engines.records import SYSTEM
 from pmcore.engines.records import DueInspection as DueRecord
-from pmcore.engines.vocabulary import WithdrawalReason
+from pmcore.engines.vocabulary import Basis, WithdrawalReason
 from pmcore.models import DueInspection, Site, SiteSweep, Withdrawal
 from pmcore.models.rows import Row
 from pmcore.queries.due_coverage import Background, covered_by, covers
@@ -74,6 +74,15 @@ def generate_due(*, site: int, as_of: dt.date, at: dt.datetime, dry_run: bool = 
     return generated
 
 
+def generate_due_of(*, device: int, site: int, as_of: dt.date, at: dt.datetime) -> Generated:
+    """For one device that stands at the site, what its floating plans call for after something was recorded of it; days
+    of anchored plans stay as they are. The site's mark stays where it is."""
+    generated = Generated(site, as_of)
+    floating = [call for call in _calls(site, as_of, device) if call.terms.rule.basis is Basis.FLOATING]
+    generated.calls += _append(floating, as_of, at)
+    return generated
+
+
 def _append(batch: list[Call], as_of: dt.date, at: dt.datetime) -> list[Call]:
     """Append what the calls still lack under the lock; gives back the calls that were left to do. Another run may have
     written the same since they were told."""
@@ -107,13 +116,14 @@ def _batches(calls: list[Call]) -> Iterator[list[Call]]:
         yield batch
 
 
-def _calls(site: int, as_of: dt.date) -> Iterator[Call]:
+def _calls(site: int, as_of: dt.date, only: int | None = None) -> Iterator[Call]:
     known = head().size
-    devices = devices_at(site, on=as_of, known=known)
-    written = written_at(site, on=as_of, known=known)
+    devices = devices_at(site, on=as_of, known=known, only=only)
+    written = written_at(site, on=as_of, known=known, only=only)
     done = _by_device(completed([device.device for device in devices], known=known))
     terms = terms_on(as_of, known=known)
-    background = Background(Covering(known), former_terms(as_of, known), meters_at(site, on=as_of, known=known), as_of)
+    meters = meters_at(site, on=as_of, known=known, only=only)
+    background = Background(Covering(known), former_terms(as_of, known), meters, as_of)
     for device in devices:
         for plan in terms:
             if not covers(plan, device):

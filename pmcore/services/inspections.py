@@ -267,6 +267,7 @@ def _check_new(work: _Work, day: dt.date, inspection: int | None, known: int, wr
     if inspection is None or _repaired_on(work.device, day, known):
         return
     lines = Reading.objects.known(known).filter(session__in=sessions.filter(inspection=inspection, performed_on=day))
+    lines = lines.exclude(outcome=Outcome.NOT_TESTED)  # which is no answer yet
     again = {(line.step, line.energy_source) for line in work.readings} & set(
         lines.values_list("step", "energy_source")
     )

@@ -53,6 +53,7 @@ MAY: dict[str, frozenset[Role]] = {
     "make a plan": _MANAGER,
     "change a setting": _MANAGED,
     "assess risk": _MANAGER,
+    "give out an inspection": _MANAGER | {Role.SCHEDULER},
     "record an inspection": _AT_WORK,
     "correct an inspection": _MANAGED,
     "place a hold": _AT_WORK,

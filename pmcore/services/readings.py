@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
+from pmcore.engines.readings import Bounds, Side
 from pmcore.engines.vocabulary import DateCodeState, EnergySource, Outcome, StepKind
 from pmcore.models import Reading, TestInstrument
 from pmcore.models.rows import Row
@@ -61,6 +62,10 @@ class NotANumber(ReadingRefused):
 
 class ImplausibleNumber(ReadingRefused):
     """Not finite, or more than a thousand times the step's limit."""
+
+
+class OutcomeContradicts(ReadingRefused):
+    """A number beyond its limit is no pass. What is set right at once stays failed, with what it was left at."""
 
 
 class InstrumentMissing(ReadingRefused):
@@ -155,6 +160,16 @@ def _check_numbers(line: ReadingLine, step: SheetStep, limits: Mapping[int, Limi
     bound = largest(step.low, step.high, *((limit.low, limit.high) if limit else ()))
     for number in line.numbers:
         _check_plausible(line.step, number, bound)
+        if line.outcome == Outcome.PASSED:
+            _check_within(line.step, number, unit, step.bounds(limit))
+
+
+def _check_within(step: str, number: Number, unit: str | None, bounds: Bounds) -> None:
+    side = bounds.side(Decimal(number))
+    if side is not Side.WITHIN:
+        limit = bounds.low if side is Side.BELOW else bounds.high
+        said = f"{number} {unit or ''}".strip()
+        raise OutcomeContradicts(step, f"{said} is {side} the limit {limit}: record it as failed")
 
 
 def _check_plausible(step: str, number: Number, bound: Decimal | None) -> None:

@@ -140,4 +140,6 @@ def test_an_error_is_as_the_document_says():
     for route in EXPECTED:
         address = filled(route, hospital).partition("?")[0]
         said = asker.response("get", f"{address}?nonsense=1").json()
-        jsonschema.validate(said, {"$ref": "#/components/schemas/Problem", "components": components})
+        assert jsonschema.Draft202012Validator(
+            {"$ref": "#/components/schemas/Problem", "components": components}
+        ).is_valid(said)

@@ -66,6 +66,7 @@ ELSEWHERE = {
     "correct an inspection": "test_session_corrections",
     "place a hold": "test_holds",
     "take back a hold": "test_holds",
+    "give out an inspection": "test_assignments",
     "record an attempt": "test_reasons",
     "record a reason": "test_reasons",
     "correct a reason": "test_reasons",

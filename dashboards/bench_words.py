@@ -1,0 +1,193 @@
+"""The sentences of the bench."""
+
+import datetime as dt
+from decimal import Decimal
+
+from dashboards.words import day_in_words, in_words, words_of
+from pmcore.engines.readings import Bounds, Side
+from pmcore.engines.vocabulary import DueState, HoldReason, Outcome, StepKind
+from pmcore.queries.bench_sheet import BenchSheet, BenchStep
+from pmcore.queries.own_work import OwnWork
+from pmcore.queries.recorded import RecordedWork
+
+_UNITS = {"ohm": "Ω", "uA": "µA", "degC": "°C"}
+_SOUND = ("Sound", "Fault found")
+_ANSWERS = {
+    StepKind.CONFIRM: ("Yes", "No"),
+    StepKind.LOOK: _SOUND,
+    StepKind.FUNCTION: _SOUND,
+}
+_PASS = ("Pass", "Fail")
+USUAL_CAUTIONS = (
+    "decontaminate first and never test on a patient; support the load; isolate mains and batteries; relieve hydraulic "
+    "pressure; keep hands clear of pinch points"
+)
+HOLD_WORDS = {
+    HoldReason.FINDING: "something wrong was found",
+    HoldReason.INSPECTION_FAILED: "an inspection failed",
+    HoldReason.INCOMPLETE_PART_SET: "a set of parts is incomplete",
+    HoldReason.DONOR_OF_PARTS: "parts were taken from it",
+    HoldReason.NO_USABLE_CONTROL: "it has no usable control",
+    HoldReason.WAITING_FOR_PART: "it waits for a part",
+    HoldReason.FOUND_AGAIN: "it was missed and found again",
+    HoldReason.UNKNOWN_HISTORY: "its history is not known",
+    HoldReason.NOTICE: "a safety notice names it",
+    HoldReason.UNINTENDED_MOVEMENT: "it moved without being told to",
+    HoldReason.NOT_DECONTAMINATED: "it was not decontaminated",
+    HoldReason.OTHER: "of another reason, told in its note",
+}
+
+
+def unit_in_words(unit: str | None) -> str:
+    return _UNITS.get(unit or "", unit or "")
+
+
+def answers(step: BenchStep) -> list[tuple[Outcome, str]]:
+    """The outcomes that may be chosen, with their words."""
+    passed, failed = _ANSWERS.get(StepKind(step.step.kind), _PASS)
+    found = [(Outcome.PASSED, passed), (Outcome.FAILED, failed)]
+    if step.step.not_applicable_allowed:
+        found.append((Outcome.NOT_APPLICABLE, "Not applicable"))
+    return [*found, (Outcome.NOT_TESTED, "Not tested")]
+
+
+def limit_in_words(step: BenchStep) -> str:
+    """`At most 0.30 Ω (protective earth, 2026 edition).`"""
+    if step.step.expected_count is not None:
+        return f"{step.step.expected_count} are wanted."
+    said = _bounds(step.bounds, unit_in_words(step.unit))
+    return f"{said}{f' ({step.limit})' if step.limit else ''}." if said else ""
+
+
+def _bounds(bounds: Bounds, unit: str) -> str:
+    low, high = bounds.low, bounds.high
+    if low is not None and high is not None and bounds.low_included and bounds.high_included:
+        return f"From {low} to {high} {unit}".strip()
+    parts = []
+    if low is not None:
+        parts.append(f"{'at least' if bounds.low_included else 'above'} {low}")
+    if high is not None:
+        parts.append(f"{'at most' if bounds.high_included else 'below'} {high}")
+    said = f"{' and '.join(parts)} {unit}".strip()
+    return said[:1].upper() + said[1:]
+
+
+def hint(step: BenchStep) -> str:
+    """Limit, what was read the last time, and how long it takes."""
+    parts = [limit_in_words(step)]
+    if step.last_time is not None:
+        number, _, unit = step.last_time.partition(" ")
+        parts.append(f"Last time {number} {unit_in_words(unit)}".strip() + ".")
+    if step.minutes:
+        parts.append(f"{step.minutes} minute{'' if step.minutes == 1 else 's'}.")
+    if not step.step.mandatory:
+        parts.append("May be left out.")
+    return " ".join(filter(None, parts))
+
+
+def verdict(step: BenchStep, number: Decimal, side: Side) -> str:
+    """`1.2 Ω is above the limit 0.30 Ω`."""
+    unit = unit_in_words(step.unit)
+    said = f"{number} {unit}".strip()
+    if side is Side.WITHIN:
+        return f"{said} is within the limits"
+    if step.step.expected_count is not None:
+        return f"{number} is not the {step.step.expected_count} that are wanted"
+    limit = step.bounds.low if side is Side.BELOW else step.bounds.high
+    return f"{said} is {side} the limit {limit} {unit}".strip()
+
+
+def headline(sheet: BenchSheet, today: dt.date) -> str:
+    """What matters about the device now."""
+    item = sheet.item
+    by = day_in_words(item.closes_on)
+    if item.state is DueState.OVERDUE:
+        when = f"Overdue: its window closed on {by}."
+    elif item.state is DueState.AHEAD:
+        when = f"Its window opens on {day_in_words(item.opens_on)} and closes on {by}."
+    elif item.state is DueState.OPEN:
+        left = (item.closes_on - today).days
+        when = f"Its window closes today, {by}." if left == 0 else f"To be done by {by}."
+    else:
+        done = f" on {day_in_words(item.completed_on)}" if item.completed_on else ""
+        return f"This inspection is {words_of(item.state)}{done}."
+    if sheet.holds:
+        return f"Held since {day_in_words(sheet.holds[0].placed_on)}. {when}"
+    return when
+
+
+def second(sheet: BenchSheet) -> str:
+    last = sheet.last
+    said = "No complete inspection by this procedure is recorded yet."
+    if last is not None:
+        ended = "; something failed then" if last.failed else ""
+        said = f"Last complete inspection on {day_in_words(last.performed_on)}{ended}."
+    takes = f" The sheet takes {sheet.minutes} minutes." if sheet.minutes else ""
+    return f"{sheet.item.procedure_name}, due on {day_in_words(sheet.item.due_on)}. {said}{takes}"
+
+
+def cautions_in_words(sheet: BenchSheet) -> str:
+    """Those of the sheet one after another, or the usual ones."""
+    said = (caution.rstrip(".; ") for caution in sheet.cautions)
+    return "; ".join(each[:1].lower() + each[1:] for each in said) or USUAL_CAUTIONS
+
+
+def own_headline(work: OwnWork, today: dt.date) -> str:
+    count, more = len(work.today), len(work.week)
+    later = len(work.later)
+    if count == 0 and more == 0 and later == 0:
+        return "Nothing is given to you."
+    if count == 0 and more == 0:
+        are = "inspection is" if later == 1 else "inspections are"
+        return f"Nothing is left to you this week; {in_words(later)} {are} given to you for later."
+    said = f"You have {in_words(count)} inspection{'' if count == 1 else 's'} today"
+    return f"{said}, and {in_words(more)} more this week." if more else f"{said}."
+
+
+def own_second(work: OwnWork) -> str:
+    if work.at_sites is None:
+        return "You see the inspections that were given to you."
+    page = work.at_sites
+    if page.all_of_them == 0:
+        return "Nothing else is open at your sites."
+    late = f", {in_words(page.overdue)} of them overdue" if page.overdue else ""
+    one = page.all_of_them == 1
+    return f"At your sites {in_words(page.all_of_them)} {'is' if one else 'are'} open or overdue{late}."
+
+
+def recorded_headline(work: RecordedWork) -> str:
+    item = work.item
+    name = f"{item.device_class_name} {item.device.tag or item.device.serial}"
+    on = day_in_words(work.performed_on)
+    if not work.complete:
+        return f"Recorded for {on}. {_count(len(work.still_open))} of {name} still to be done."
+    if work.item.state is DueState.MET:
+        return f"Recorded: {name} was inspected on {on}, inside its window."
+    if work.item.state is DueState.MET_LATE:
+        return f"Recorded: {name} was inspected on {on}, after its window closed on {day_in_words(item.closes_on)}."
+    due = f"the inspection due on {day_in_words(item.due_on)} is {words_of(item.state)}"
+    return f"Recorded: {name} was inspected on {on}; {due}."
+
+
+def _count(count: int) -> str:
+    return "One step" if count == 1 else f"{in_words(count).capitalize()} steps"
+
+
+def follows(work: RecordedWork) -> list[str]:
+    """What follows from it, a sentence each."""
+    said = []
+    if work.failed and work.hold is None:
+        said.append("The device was on hold for a failed inspection already, and stays so.")
+    if work.hold is not None:
+        said.append(
+            f"A hold was placed because {HOLD_WORDS[work.hold]}. Nobody may use the device until the hold is released."
+        )
+    following = work.following
+    if following is not None and work.complete:
+        said.append(
+            f"The next one is due on {day_in_words(following.due_on)}, "
+            f"window {day_in_words(following.opens_on)} to {day_in_words(following.closes_on)}."
+        )
+    elif work.complete:
+        said.append("The plan calls for no further one yet; the nightly work adds it in time.")
+    return said

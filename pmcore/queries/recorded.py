@@ -1,0 +1,87 @@
+"""What came of a record of work: met or not yet, what failed, what holds the device, and when it is due next."""
+
+import datetime as dt
+from collections.abc import Collection
+from dataclasses import dataclass
+
+from pmcore.engines.records import Actor
+from pmcore.engines.vocabulary import HoldReason, Outcome
+from pmcore.models import DueInspection, HoldDetails, InspectionSession, Reading, Step, Withdrawal
+from pmcore.queries.due_list import DueItem, due_items
+from pmcore.queries.inspections import completed
+from pmcore.queries.sheets import steps_of
+
+
+@dataclass(frozen=True, slots=True)
+class NextDue:
+    due_on: dt.date
+    opens_on: dt.date
+    closes_on: dt.date
+
+
+@dataclass(frozen=True, slots=True)
+class RecordedWork:
+    """`item`: the due inspection as it stands on the day asked for. `complete`: nothing mandatory is left open in the
+    inspection that the entry wrote to; else `still_open` names it. `failed`: the steps that failed in the entry;
+    `hold`: why the entry holds the device, if it does. Steps are told by their prompts."""
+
+    item: DueItem
+    entry: int
+    performed_on: dt.date
+    complete: bool
+    failed: tuple[str, ...]
+    still_open: tuple[str, ...]
+    hold: HoldReason | None
+    following: NextDue | None
+
+
+def recorded_work(due_inspection: int, entry: int, *, as_of: dt.date, known: int, actor: Actor) -> RecordedWork | None:
+    """None: the actor sees no such due inspection, or the entry recorded no work on its device. A fixed number of
+    statements. Raises KnownBeyond."""
+    found = due_items([due_inspection], as_of=as_of, known=known, actor=actor)
+    if not found:
+        return None
+    device = found[0].device.device
+    session = InspectionSession.objects.known(known).filter(entry=entry, inspection__device=device).first()
+    if session is None:
+        return None
+    prompts = _prompts(session.version_id, known)
+    failed = Reading.objects.known(known).filter(session=session.pk, outcome=Outcome.FAILED).order_by("id")
+    done = {each.inspection for each in completed([device], known)}
+    complete = session.inspection_id in done
+    hold = HoldDetails.objects.known(known).filter(entry=entry).values_list("reason", flat=True).first()
+    return RecordedWork(
+        item=found[0],
+        entry=entry,
+        performed_on=session.performed_on,
+        complete=complete,
+        failed=tuple(prompts.get(key, key) for key in failed.values_list("step", flat=True)),
+        still_open=() if complete else _open(session, prompts, known),
+        hold=None if hold is None else HoldReason(hold),
+        following=_following(found[0], as_of, known),
+    )
+
+
+def _prompts(version: int, known: int) -> dict[str, str]:
+    return dict(Step.objects.known(known).filter(sheet__version=version).values_list("key", "prompt"))
+
+
+def _open(session: InspectionSession, prompts: dict[str, str], known: int) -> tuple[str, ...]:
+    steps = steps_of([session.version_id], known).get(session.version_id, ())
+    lines = Reading.objects.known(known).filter(session__inspection=session.inspection_id)
+    answers: Collection[tuple[str, str | None, str]] = list(lines.values_list("step", "energy_source", "outcome"))
+    return tuple(
+        prompts[step.key]
+        for step in steps
+        if step.mandatory
+        and not any(step.is_asked_by(key, source) and step.is_answered_by(outcome) for key, source, outcome in answers)
+    )
+
+
+def _following(item: DueItem, as_of: dt.date, known: int) -> NextDue | None:
+    """The next one that the plan calls for on the device, withdrawn ones left out."""
+    gone = Withdrawal.objects.known(known).on(as_of).filter(withdrawn=True, due_inspection__device=item.device.device)
+    rows = DueInspection.objects.known(known).filter(device=item.device.device, plan=item.plan, due_on__gt=item.due_on)
+    left = rows.exclude(pk__in=list(gone.values_list("due_inspection_id", flat=True))).order_by("due_on", "id")
+    days = left.values_list("due_on", "opens_on", "closes_on").first()
+    return None if days is None else NextDue(*days)

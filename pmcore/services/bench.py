@@ -1,0 +1,118 @@
+"""What a technician records for a due inspection: one act, from which the next due date follows at once."""
+
+import datetime as dt
+from collections.abc import Sequence
+
+from pmcore.engines.due_dates import NoWindowForInterval
+from pmcore.engines.records import Actor
+from pmcore.engines.vocabulary import DueState, InspectionKind
+from pmcore.models import DueInspection, InspectionSession, ProcedureVersion
+from pmcore.queries.assigned import names_of
+from pmcore.queries.due_list import TO_DO, DueItem, due_items
+from pmcore.queries.head import head
+from pmcore.queries.site_days import Zones, site_on
+from pmcore.services.generate_due import generate_due_of
+from pmcore.services.inspections import KIND, record_inspection
+from pmcore.services.lock import writing
+from pmcore.services.permissions import check_role
+from pmcore.services.readings import ReadingLine
+from pmcore.services.refusals import NotAllowed, RecordRefused, UnknownReference
+from pmcore.services.requests import Receipt, Request, answered
+
+
+class NothingToInspect(RecordRefused):
+    """It was withdrawn, suspended, has ended or can no longer be made up for."""
+
+
+class InspectedAlready(RecordRefused):
+    """Somebody recorded it; look at what they did."""
+
+
+class AnotherSheet(RecordRefused):
+    """The version belongs to another procedure than the due inspection asks for."""
+
+
+def record_due_inspection(
+    *,
+    due_inspection: int,
+    version: int,
+    started_at: dt.datetime,
+    ended_at: dt.datetime,
+    readings: Sequence[ReadingLine],
+    actor: Actor,
+    at: dt.datetime,
+    inspection: int | None = None,
+    decontaminated: bool | None = None,
+    note: str | None = None,
+    request: Request | None = None,
+) -> Receipt:
+    """The actor's work on the device; with `inspection`, a further session of one that was begun. In the same
+    transaction the plans of the device are looked at anew: a floating one names its next day.
+
+    Raises NotAllowed, UnknownReference, NothingToInspect, InspectedAlready, AnotherSheet, and what `record_inspection`
+    raises. Nothing is written then.
+    """
+    check_role(actor, "record an inspection")
+    if actor.person is None:
+        raise NotAllowed("An inspection is somebody's work.")
+    with writing():
+        if (earlier := answered(actor, request, KIND)) is not None:
+            return earlier
+        item = _item(due_inspection, actor, at)
+        _check(item, version, head().size)
+        receipt = record_inspection(
+            device=item.device.device, kind=InspectionKind.SCHEDULED, version=version, person=actor.person,
+            started_at=started_at, ended_at=ended_at, performed_at=ended_at, readings=readings, actor=actor, at=at,
+            inspection=inspection, decontaminated=decontaminated, note=note, request=request,
+        )  # fmt: skip
+        _generate(item.device.device, at)
+    return receipt
+
+
+def _item(due_inspection: int, actor: Actor, at: dt.datetime) -> DueItem:
+    """As it stands on the day of the device's site."""
+    device = DueInspection.objects.filter(pk=due_inspection).values_list("device_id", flat=True).first()
+    _, today = _place(device or 0, at)
+    found = due_items([due_inspection], as_of=today, known=head().size, actor=actor)
+    if not found:
+        raise UnknownReference("due_inspection", [due_inspection])
+    return found[0]
+
+
+def _place(device: int, at: dt.datetime) -> tuple[int | None, dt.date]:
+    """Where it stands, and the day there; in UTC where nobody said."""
+    known, day = head().size, at.astimezone(dt.UTC).date()
+    site = site_on(device, day, known)
+    return site, (None if site is None else Zones(known).day_at(site, at)) or day
+
+
+def _check(item: DueItem, version: int, known: int) -> None:
+    if item.state in {DueState.MET, DueState.MET_LATE}:
+        raise InspectedAlready(f"{item.device} was inspected on {item.completed_on}{_by(item, known)}.")
+    if item.state not in TO_DO:
+        raise NothingToInspect(f"The inspection of {item.device} is {item.state.replace('_', ' ')}.")
+    procedure = ProcedureVersion.objects.filter(pk=version).values_list("procedure_id", flat=True).first()
+    if procedure is None:
+        raise UnknownReference("procedure_version", [version])
+    if procedure != item.procedure:
+        raise AnotherSheet("The sheet belongs to another procedure. Load the page again.")
+
+
+def _by(item: DueItem, known: int) -> str:
+    """Whose session completed it."""
+    sessions = InspectionSession.objects.known(known).filter(inspection__device=item.device.device)
+    of_day = sessions.filter(performed_on=item.completed_on or dt.date.min, person__isnull=False)
+    people = set(of_day.values_list("person_id", flat=True))
+    names = names_of(people, known)
+    return f" by {', '.join(sorted(names.values()))}" if names else ""
+
+
+def _generate(device: int, at: dt.datetime) -> None:
+    """A table of windows that has none for some interval stops no record of work; the nightly work says so."""
+    site, today = _place(device, at)
+    if site is None:
+        return
+    try:
+        generate_due_of(device=device, site=site, as_of=today, at=at)
+    except NoWindowForInterval:
+        return
