@@ -211,3 +211,11 @@ def test_the_entries_that_changed_the_figure():
     assert len(changes) == 1
     assert said == {"since": size, "as_of": "2026-10-31", "known": entered.seq, "changes": plain(changes)}
     assert (said["changes"][0]["was"], said["changes"][0]["becomes"]) == ("no_reason", "met")
+
+
+def test_entries_are_looked_for_on_so_many_devices_as_asked():
+    story = a_story()
+    size = head().size
+    story.inspect(day(7, 10))
+    (change,) = by_token(story.manager).get("compliance/changes/", period="2026-07", since=size, explain=0)["changes"]
+    assert (change["becomes"], change["entries"]) == ("met", None)
