@@ -61,14 +61,16 @@ def measure(rounds: int) -> list[Line]:
 def _asking() -> Iterator[Callable[[str], None]]:
     """By an auditor of every site. The look-up of the token is left out: nobody has to make one."""
     from django.test import Client
-    from django.urls import path
+    from django.urls import get_resolver, path
 
-    from api import urls
     from pmcore.engines.records import Actor
     from pmcore.engines.vocabulary import Role
     from pmcore.models import Site
 
+    assert get_resolver().url_patterns  # the addresses are read
     auditor = Actor(None, Role.AUDITOR, frozenset(Site.objects.values_list("id", flat=True)))
+    from api import urls
+
     urls.version_1.insert(0, path("empty/", empty))
     client = Client(headers={"Authorization": "Token none"})
 
