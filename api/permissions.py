@@ -1,6 +1,6 @@
 """Who may call what: one table from resource and method to roles. What is not named is refused.
 
-A provider's people see their own work only, and no resource of this table can tell which that is.
+A provider's people see their own work only: no resource that cannot tell which that is stands open to them.
 """
 
 from typing import Any
@@ -14,6 +14,7 @@ from pmcore.engines.vocabulary import Role
 _ALL = frozenset(Role) - {Role.SYSTEM}
 _STAFF = _ALL - {Role.PROVIDER}
 _DEPARTMENT = _STAFF - {Role.CLINICAL_LEAD}
+_AT_WORK = _DEPARTMENT - {Role.AUDITOR}
 
 MAY: dict[str, dict[str, frozenset[Role]]] = {
     "schema": {"GET": _ALL},
@@ -26,6 +27,11 @@ MAY: dict[str, dict[str, frozenset[Role]]] = {
     "procedures": {"GET": _DEPARTMENT},
     "procedure": {"GET": _DEPARTMENT},
     "inspection-plans": {"GET": _DEPARTMENT},
+    "due-inspections": {"GET": _DEPARTMENT | {Role.PROVIDER}},
+    "due-inspection": {"GET": _DEPARTMENT | {Role.PROVIDER}},
+    "assignments": {"GET": _DEPARTMENT | {Role.PROVIDER}, "POST": frozenset({Role.SCHEDULER, Role.MANAGER})},
+    "inspections": {"GET": _DEPARTMENT | {Role.PROVIDER}, "POST": _AT_WORK},
+    "inspection": {"GET": _DEPARTMENT | {Role.PROVIDER}},
     "compliance": {"GET": _STAFF},
     "compliance-changes": {"GET": _STAFF},
 }

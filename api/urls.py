@@ -1,11 +1,14 @@
 from django.urls import URLPattern, URLResolver, include, path, re_path
 
 from api.areas import Areas
+from api.assignments import Assignments
 from api.compliance import Compliance, ComplianceChanges
 from api.device_classes import DeviceClasses
 from api.device_models import DeviceModels
 from api.devices import Device, Devices
+from api.due_inspections import DueInspection, DueInspections
 from api.inspection_plans import InspectionPlans
+from api.inspections import Inspection, Inspections
 from api.procedures import Procedure, Procedures
 from api.schema import Schema
 from api.sites import Sites
@@ -22,6 +25,11 @@ version_1: list[URLPattern | URLResolver] = [
     path("procedures/", Procedures.as_view()),
     path("procedures/<key:procedure>/", Procedure.as_view()),
     path("inspection-plans/", InspectionPlans.as_view()),
+    path("due-inspections/", DueInspections.as_view()),
+    path("due-inspections/<key:due>/", DueInspection.as_view()),
+    path("assignments/", Assignments.as_view()),
+    path("inspections/", Inspections.as_view()),
+    path("inspections/<key:inspection>/", Inspection.as_view()),
     path("compliance/", Compliance.as_view()),
     path("compliance/changes/", ComplianceChanges.as_view()),
 ]

@@ -3,9 +3,9 @@
 import datetime as dt
 from decimal import Decimal
 
-from dashboards.words import day_in_words, in_words, words_of
+from dashboards.words import day_in_words, hold_in_words, in_words, words_of
 from pmcore.engines.readings import Bounds, Side
-from pmcore.engines.vocabulary import DueState, HoldReason, Outcome, StepKind
+from pmcore.engines.vocabulary import DueState, Outcome, StepKind
 from pmcore.queries.bench_sheet import BenchSheet, BenchStep
 from pmcore.queries.own_work import OwnWork
 from pmcore.queries.recorded import RecordedWork
@@ -22,20 +22,6 @@ USUAL_CAUTIONS = (
     "decontaminate first and never test on a patient; support the load; isolate mains and batteries; relieve hydraulic "
     "pressure; keep hands clear of pinch points"
 )
-HOLD_WORDS = {
-    HoldReason.FINDING: "something wrong was found",
-    HoldReason.INSPECTION_FAILED: "an inspection failed",
-    HoldReason.INCOMPLETE_PART_SET: "a set of parts is incomplete",
-    HoldReason.DONOR_OF_PARTS: "parts were taken from it",
-    HoldReason.NO_USABLE_CONTROL: "it has no usable control",
-    HoldReason.WAITING_FOR_PART: "it waits for a part",
-    HoldReason.FOUND_AGAIN: "it was missed and found again",
-    HoldReason.UNKNOWN_HISTORY: "its history is not known",
-    HoldReason.NOTICE: "a safety notice names it",
-    HoldReason.UNINTENDED_MOVEMENT: "it moved without being told to",
-    HoldReason.NOT_DECONTAMINATED: "it was not decontaminated",
-    HoldReason.OTHER: "of another reason, told in its note",
-}
 
 
 def unit_in_words(unit: str | None) -> str:
@@ -180,7 +166,7 @@ def follows(work: RecordedWork) -> list[str]:
         said.append("The device was on hold for a failed inspection already, and stays so.")
     if work.hold is not None:
         said.append(
-            f"A hold was placed because {HOLD_WORDS[work.hold]}. Nobody may use the device until the hold is released."
+            f"A hold was placed because {hold_in_words(work.hold)}. Nobody may use the device until it is released."
         )
     following = work.following
     if following is not None and work.complete:

@@ -9,16 +9,16 @@ from django.http import HttpRequest
 from dashboards.access import Asking, asking
 from dashboards.compliance_asking import given
 from pmcore.queries.asked import AskedRefused, BadPeriod, KnownBeyond, OutsideYourSites
-from pmcore.queries.due_asked import NAMES, DueAsked, week_of
+from pmcore.queries.due_asked import NAMES, due_filter, key, week_of
 from pmcore.queries.due_list import DueFilter, DueItem, DuePage, Key, due_page
 from pmcore.queries.head import head
-from pmcore.queries.parameters import BadParameters
+from pmcore.queries.parameters import BadParameters, Parameters, a_day, a_number
 from pmcore.queries.workload import PersonLoad, workload
 
 ROWS_SHOWN = 200
 _SATURDAY = 5
 GROUPINGS = ("day", "site")
-_OF_THE_PAGE = ("by", "tick")
+_OF_THE_PAGE = ("known", "after", "by", "tick")
 _FIELD = {OutsideYourSites: "site", KnownBeyond: "known", BadPeriod: "closes_from"}
 
 
@@ -43,13 +43,16 @@ class Schedule:
 
 def schedule_asked(request: HttpRequest) -> ScheduleAsked:
     """What the address asks: this week, at a weekend the next one, where it says nothing. Raises BadParameters."""
-    reader = DueAsked(given(request.GET), (*NAMES, *_OF_THE_PAGE))
-    by, ticked = reader.one("by", _one_of(*GROUPINGS)), reader.one("tick", _one_of("all", "none"))
+    asked = Parameters(given(request.GET), (*NAMES, *_OF_THE_PAGE))
+    by, ticked = asked.one("by", _one_of(*GROUPINGS)), asked.one("tick", _one_of("all", "none"))
+    known, after = asked.one("known", a_number), asked.one("after", key)
     otherwise = week_to_plan(asking(request).today)
-    asked = reader.filter(otherwise)
-    monday, sunday = week_of(reader.week or otherwise)
-    known = head().size if reader.known is None else reader.known
-    return ScheduleAsked(asked, monday, sunday, known, reader.after, by or "day", ticked == "all")
+    chosen = due_filter(asked, otherwise)
+    asked.refuse()
+    monday, sunday = week_of(asked.one("week", a_day) or otherwise)
+    return ScheduleAsked(
+        chosen, monday, sunday, head().size if known is None else known, after, by or "day", ticked == "all"
+    )
 
 
 def week_to_plan(today: dt.date) -> dt.date:

@@ -11,7 +11,7 @@ import sys
 import time
 import urllib.parse
 import urllib.request
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from tests.house.checkout import ROOT
@@ -68,15 +68,15 @@ def processes_on(folder: Path) -> dict[int, str]:
 
 
 class Served:
-    """Started and waited for: what it printed, until its last line."""
+    """Started and waited for: what it printed, until its last line. `more`: variables, where it is not embedded."""
 
-    def __init__(self, folder: Path, *options: str) -> None:
+    def __init__(self, folder: Path, *options: str, more: Mapping[str, str] | None = None) -> None:
         self.folder, self.port = folder, free_port()
         self._errors = folder.with_name(f"{folder.name}-stderr").open("w+")
         self.process = subprocess.Popen(
             [sys.executable, "manage.py", "demo", "--port", str(self.port), *options],
             cwd=ROOT,
-            env=environment(folder),
+            env=environment(folder) | dict(more or {}),
             stdout=subprocess.PIPE,
             stderr=self._errors,
             text=True,

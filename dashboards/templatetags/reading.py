@@ -26,11 +26,6 @@ def count(value: int) -> str:
 
 
 @register.filter
-def hold(reason: str) -> str:
-    return hold_in_words(reason)
-
-
-@register.filter
 def weekday(value: dt.date) -> str:
     """With its weekday before it."""
     return day_in_words(value, weekday=True)
@@ -50,3 +45,8 @@ def daymonth(value: dt.date) -> str:
 @register.filter
 def minutes(value: int) -> str:
     return minutes_in_words(value)
+
+
+@register.filter
+def hold(reason: str) -> str:
+    return hold_in_words(reason)

@@ -11,8 +11,8 @@ from dashboards import bench_words as say
 from dashboards.access import Asking, asking, page
 from dashboards.bench_form import BenchTyped, blank, request_of, typed, work_of
 from dashboards.compliance_asking import given
-from dashboards.words import day_in_words, words_of
-from pmcore.engines.vocabulary import AttemptOutcome, HoldReason, ReasonCode
+from dashboards.words import day_in_words, hold_in_words, words_of
+from pmcore.engines.vocabulary import AttemptOutcome, ReasonCode
 from pmcore.queries.asked import AskedRefused
 from pmcore.queries.bench_sheet import BenchSheet, BenchStep, bench_sheet
 from pmcore.queries.columns import BadValue
@@ -242,7 +242,7 @@ def _show(request: HttpRequest, sheet: BenchSheet, form: BenchTyped, status: int
         "headline": say.headline(sheet, found.today),
         "second": say.second(sheet),
         "cautions": say.cautions_in_words(sheet),
-        "holds": [(hold, say.HOLD_WORDS[HoldReason(hold.reason)]) for hold in sheet.holds],
+        "holds": [(hold, hold_in_words(hold.reason)) for hold in sheet.holds],
         "form": form,
         "steps": [_shown(number, each, sheet) for number, each in enumerate(form.steps, 1)],
         "done_steps": [step for step in sheet.steps if step.done_on is not None],

@@ -11,7 +11,8 @@ from pmcore.engines.vocabulary import Role
 from pmcore.models import Account
 from pmcore.services.accounts import create_token
 from tests.api.asking import NOW, PROBLEM, ROLES, Asker, an_account, by_token
-from tests.cast import a_hospital, a_person, a_procedure
+from tests.bench_cast import a_bench, inspection_of, moment, recorded
+from tests.cast import a_person, a_procedure
 
 pytestmark = pytest.mark.django_db
 
@@ -20,7 +21,9 @@ EVERYBODY = set(ROLES)
 STAFF = EVERYBODY - {Role.PROVIDER}
 DEPARTMENT = STAFF - {Role.CLINICAL_LEAD}
 
-# Address, the question that goes with it, and who may read it. Nothing here is written to.
+AT_WORK = DEPARTMENT - {Role.AUDITOR}
+
+# Address, the question that goes with it, and who may read it.
 EXPECTED: dict[str, tuple[str, set[Role]]] = {
     "schema/": ("", EVERYBODY),
     "sites/": ("", STAFF),
@@ -32,9 +35,19 @@ EXPECTED: dict[str, tuple[str, set[Role]]] = {
     "procedures/": ("", DEPARTMENT),
     "procedures/<key:procedure>/": ("", DEPARTMENT),
     "inspection-plans/": ("", DEPARTMENT),
+    "due-inspections/": ("", DEPARTMENT | {Role.PROVIDER}),
+    "due-inspections/<key:due>/": ("", DEPARTMENT),
+    "assignments/": ("", DEPARTMENT | {Role.PROVIDER}),
+    "inspections/": ("", DEPARTMENT | {Role.PROVIDER}),
+    "inspections/<key:inspection>/": ("", DEPARTMENT),
     "compliance/": ("?period=2026-09", STAFF),
     "compliance/changes/": ("?period=2026-09&since=0", STAFF),
 }
+
+WRITTEN = {"assignments/": {Role.MANAGER, Role.SCHEDULER}, "inspections/": AT_WORK}
+"""Who may write where; what these tests send is no JSON."""
+OWN_ALONE = {"due-inspections/<key:due>/", "inspections/<key:inspection>/"}
+"""Where a provider finds only what is their own."""
 
 
 def routes(patterns, prefix: str = "") -> Iterator[str]:
@@ -56,19 +69,26 @@ def test_the_table_holds_every_route_and_no_other():
 
 @pytest.fixture
 def hospital():
-    return a_hospital()
+    return a_bench()
 
 
 def filled(route: str, hospital) -> str:
     address = route.replace("<key:device>", str(hospital.device))
     if "<key:procedure>" in address:
-        address = address.replace("<key:procedure>", str(a_procedure(hospital.odile)))
+        address = address.replace("<key:procedure>", str(a_procedure(hospital.odile, "Another check")))
+    address = address.replace("<key:due>", str(hospital.due))
+    if "<key:inspection>" in address:
+        address = address.replace("<key:inspection>", str(inspection_of(recorded(hospital, moment(6, 1)))))
     return f"/api/v1/{address}{EXPECTED[route][0]}"
 
 
 def expected_status(route: str, method: str, role: Role) -> int:
+    if method == "post" and route in WRITTEN:
+        return 415 if role in WRITTEN[route] else 403
     if method not in {"get", "head"}:
         return 405
+    if route in OWN_ALONE and role == Role.PROVIDER:
+        return 404
     return 200 if role in EXPECTED[route][1] else 403
 
 

@@ -6,7 +6,8 @@ from collections.abc import Callable, Iterator
 import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
 
-from tests.journeys.quillmere import Served, served
+from tests.demonstrations import Served
+from tests.journeys.quillmere import served
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 
@@ -34,7 +35,9 @@ def page_as(quillmere: Served, browser: Browser) -> Iterator[Callable[..., Page]
     contexts = []
 
     def sign_in(role: str, width: int = 1280, height: int = 900) -> Page:
-        context = browser.new_context(viewport={"width": width, "height": height}, base_url=quillmere.address)
+        context = browser.new_context(
+            viewport={"width": width, "height": height}, base_url=f"http://127.0.0.1:{quillmere.port}"
+        )
         context.set_default_timeout(15_000)
         contexts.append(context)
         page = context.new_page()
@@ -49,7 +52,7 @@ def page_as(quillmere: Served, browser: Browser) -> Iterator[Callable[..., Page]
             lambda message: message.type == "error" and page.complaints.append(message.text),  # type: ignore[attr-defined]
         )
         page.goto("/")
-        page.get_by_label("User name").fill(f"a-{role}")
+        page.get_by_label("User name").fill(role)
         page.get_by_label("Password").fill(quillmere.password)
         page.get_by_role("button", name="Sign in").click()
         page.get_by_role("button", name="Sign out").wait_for()
