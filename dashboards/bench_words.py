@@ -125,7 +125,7 @@ def own_headline(work: OwnWork, today: dt.date) -> str:
         return "Nothing is given to you."
     if count == 0 and more == 0:
         are = "inspection is" if later == 1 else "inspections are"
-        return f"Nothing is left to you this week; {in_words(later)} {are} given to you for later."
+        return f"You have nothing left this week; {in_words(later)} {are} given to you for later."
     said = f"You have {in_words(count)} inspection{'' if count == 1 else 's'} today"
     return f"{said}, and {in_words(more)} more this week." if more else f"{said}."
 
