@@ -21,11 +21,14 @@ _FIELD = {AsOfAhead: "as_of", KnownBeyond: "known", OutsideYourSites: "site"}
 
 @dataclass(frozen=True, slots=True)
 class Question:
+    """`known`: how many entries count; `size`: how many there are."""
+
     filter: ComplianceFilter
     as_of: dt.date
     known: int
     group_by: Grouping
     since: int | None
+    size: int
 
 
 Answer = CompliancePage
@@ -40,8 +43,9 @@ def question(request: HttpRequest) -> Question:
     """What the address asks; the last month that is over, by site, where it says nothing. Raises BadParameters."""
     today = asking(request).today
     asked = parse(given(request.GET), period=last_month(asking(request)))
-    known = head().size if asked.known is None else asked.known
-    return Question(asked.filter, asked.as_of or today, known, asked.group_by or Grouping.SITE, asked.since)
+    size = head().size
+    known = size if asked.known is None else asked.known
+    return Question(asked.filter, asked.as_of or today, known, asked.group_by or Grouping.SITE, asked.since, size)
 
 
 def last_month(found: Asking) -> tuple[dt.date, dt.date]:

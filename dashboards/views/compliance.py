@@ -22,6 +22,7 @@ from dashboards.compliance_words import (
     why,
 )
 from dashboards.csv_rows import csv_response
+from dashboards.kept_pages import may_be_kept
 from dashboards.words import in_words, month_in_words, words_of
 from pmcore.engines.vocabulary import Grouping, PlanBasis, RiskClass
 from pmcore.queries.compliance_asked import BadParameters
@@ -48,7 +49,8 @@ def show(request: HttpRequest) -> HttpResponse:
         found = answer(asked, asking(request))
     except BadParameters as bad:
         return _refused(request, bad)
-    return render(request, "dashboards/compliance.html", _context(request, asked, found))
+    page_now = render(request, "dashboards/compliance.html", _context(request, asked, found))
+    return may_be_kept(page_now, request, asked.size)
 
 
 @page("compliance")
