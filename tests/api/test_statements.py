@@ -24,7 +24,7 @@ STATEMENTS = {
     "areas/": BEFORE + 1,
     "device-classes/": BEFORE + 7,
     "device-models/": BEFORE + 2,
-    "devices/": BEFORE + 16,
+    "devices/": BEFORE + 15,  # and one where a device has a revision
     "procedures/": BEFORE + 2,
     "inspection-plans/": BEFORE + 1,
 }
