@@ -209,3 +209,16 @@ def test_the_entries_that_changed_the_figure():
     assert len(changes) == 1
     assert said == {"since": size, "as_of": "2026-10-31", "known": entered.seq, "changes": plain(changes)}
     assert (said["changes"][0]["was"], said["changes"][0]["becomes"]) == ("no_reason", "met")
+
+
+def test_entries_that_were_not_looked_for_are_null(monkeypatch):
+    monkeypatch.setattr("api.compliance._EXPLAINED", 1)
+    story = a_story()
+    other = story.add_device("N-2")
+    story.sweep(day(6, 16, 2025), day(5, 1))
+    size = head().size
+    for device in (story.device, other):
+        story.inspect(day(7, 10), device=device)
+    first, second = by_token(story.manager).get("compliance/changes/", period="2026-07", since=size)["changes"]
+    assert [entry["kind"] for entry in first["entries"]] == ["inspection_recorded"]
+    assert (second["entries"], second["becomes"]) == (None, "met")
