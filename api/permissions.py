@@ -30,7 +30,7 @@ MAY: dict[str, dict[str, frozenset[Role]]] = {
     "due-inspections": {"GET": _DEPARTMENT | {Role.PROVIDER}},
     "due-inspection": {"GET": _DEPARTMENT | {Role.PROVIDER}},
     "assignments": {"GET": _DEPARTMENT | {Role.PROVIDER}, "POST": frozenset({Role.SCHEDULER, Role.MANAGER})},
-    "inspections": {"GET": _DEPARTMENT | {Role.PROVIDER}, "POST": _AT_WORK},
+    "inspections": {"GET": _DEPARTMENT | {Role.PROVIDER}, "POST": _AT_WORK | {Role.PROVIDER}},
     "inspection": {"GET": _DEPARTMENT | {Role.PROVIDER}},
     "compliance": {"GET": _STAFF},
     "compliance-changes": {"GET": _STAFF},

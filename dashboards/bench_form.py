@@ -2,7 +2,7 @@
 
 import datetime as dt
 import uuid
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal, InvalidOperation
 from typing import Any, TypeVar
@@ -171,7 +171,7 @@ def _line(each: StepTyped, sheet: BenchSheet) -> ReadingLine | None:
         return None
     outcome = Outcome(said["outcome"])
     numbers = _numbers(each, outcome)
-    _check_rest(each, outcome)
+    _check_rest(each, outcome, {str(one.instrument) for one in sheet.instruments})
     if each.error:
         return None
     unit = (step.unit or _PIECES) if numbers else None
@@ -221,13 +221,13 @@ def _check_verdict(each: StepTyped, outcome: Outcome, sides: list[tuple[Decimal,
         each.error = f"{verdict(each.step, *sides[0])}: record it as passed, or say in its note why it fails."
 
 
-def _check_rest(each: StepTyped, outcome: Outcome) -> None:
+def _check_rest(each: StepTyped, outcome: Outcome, instruments: Collection[str]) -> None:
     said, step = each.typed, each.step.step
     if each.error:
         return
     if outcome in _DONE and step.instrument_wanted and not said.get("instrument"):
         each.error = "Say with which instrument it was read."
-    elif said.get("instrument") and not said["instrument"].isdecimal():
+    elif said.get("instrument") and said["instrument"] not in instruments:
         each.error = "Choose one of the instruments."
     elif (
         outcome in _DONE

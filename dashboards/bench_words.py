@@ -8,7 +8,7 @@ from pmcore.engines.readings import Bounds, Side
 from pmcore.engines.vocabulary import DueState, Outcome, StepKind
 from pmcore.queries.bench_sheet import BenchSheet, BenchStep
 from pmcore.queries.own_work import OwnWork
-from pmcore.queries.recorded import RecordedWork
+from pmcore.queries.recorded import FailedStep, RecordedWork
 
 _UNITS = {"ohm": "Ω", "uA": "µA", "degC": "°C"}
 _SOUND = ("Sound", "Fault found")
@@ -125,7 +125,7 @@ def own_headline(work: OwnWork, today: dt.date) -> str:
         return "Nothing is given to you."
     if count == 0 and more == 0:
         are = "inspection is" if later == 1 else "inspections are"
-        return f"Nothing is left to you this week; {in_words(later)} {are} given to you for later."
+        return f"You have nothing left this week; {in_words(later)} {are} given to you for later."
     said = f"You have {in_words(count)} inspection{'' if count == 1 else 's'} today"
     return f"{said}, and {in_words(more)} more this week." if more else f"{said}."
 
@@ -153,6 +153,13 @@ def recorded_headline(work: RecordedWork) -> str:
         return f"Recorded: {name} was inspected on {on}, after its window closed on {day_in_words(item.closes_on)}."
     due = f"the inspection due on {day_in_words(item.due_on)} is {words_of(item.state)}"
     return f"Recorded: {name} was inspected on {on}; {due}."
+
+
+def found_in_words(step: FailedStep) -> str:
+    """`Read 1.2 Ω.`"""
+    if step.as_found is None:
+        return ""
+    return f"Read {step.as_found} {unit_in_words(step.unit)}".strip() + "."
 
 
 def _count(count: int) -> str:

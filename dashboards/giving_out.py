@@ -10,6 +10,7 @@ from django.http import QueryDict
 
 from dashboards.access import Asking
 from pmcore.engines.vocabulary import Half
+from pmcore.queries.columns import BadValue
 from pmcore.queries.parameters import BadParameters, Parameters, a_day, a_number, a_word_of
 from pmcore.services.assignments import (
     AssignmentMade,
@@ -22,6 +23,7 @@ from pmcore.services.refusals import RecordBusy, RecordRefused, RequestReused
 from pmcore.services.requests import Request
 
 _NAMES = ("due", "person", "on", "half", "do", "seen", "key", "csrfmiddlewaretoken")
+_SHOWN = {"due", "person", "on", "half"}
 _FIELD = {DayIsOver: "on", NotForThisPerson: "person"}
 GIVE, TAKE_OFF = "give", "take_off"
 
@@ -62,7 +64,12 @@ def give_out(sent: QueryDict, found: Asking) -> GivenOut:
     try:
         return _give_out(sent, found)
     except BadParameters as bad:
-        raise NotGivenOut(_form(sent, bad.errors)) from bad
+        shown = {name: said for name, said in bad.errors.items() if name in _SHOWN}
+        others = " ".join(said for name, said in bad.errors.items() if name not in _SHOWN)
+        raise NotGivenOut(_form(sent, {"due": others} | shown if others else shown)) from bad
+    except BadValue as bad:
+        said = "The form was not whole. Look at what is ticked, and send it again."
+        raise NotGivenOut(_form(sent, {"due": said}, key=uuid.uuid4().hex)) from bad
     except RecordBusy as busy:
         raise NotGivenOut(_form(sent, {"due": str(busy)}), busy=True) from busy
     except RequestReused as reused:
@@ -100,8 +107,6 @@ def _give_out(sent: QueryDict, found: Asking) -> GivenOut:
 def _check_filled(reader: Parameters, dues: tuple[int, ...], taking: bool) -> None:
     if not dues and "due" not in reader.errors:
         reader.errors["due"] = "Tick at least one inspection."
-    if not 1 <= len("".join(reader.given.get("key", ()))) <= 100:
-        reader.errors["due"] = "The form was not whole. Load the page again."
     if taking:
         return
     for name, wanted in (("person", "Say who is to do them."), ("on", "Say on which day.")):

@@ -1,5 +1,6 @@
 """Bench: a technician's own work, and the sheet at the device."""
 
+import re
 from typing import Any
 
 from django.contrib import messages
@@ -44,6 +45,7 @@ from pmcore.services.reasons import (
 from pmcore.services.refusals import RecordBusy, RecordRefused, RequestReused
 
 _LONGEST_WORDS = 80
+_NUMBER = re.compile(r"[0-9]{1,18}")
 _FOUND = 50
 _ATTEMPTS = {
     AttemptOutcome.NOT_FOUND: "It could not be found",
@@ -118,6 +120,7 @@ def recorded(request: HttpRequest, due: int, entry: int) -> HttpResponse:
         "quiet": [f"entry {entry:,} of the record", f"recorded for {day_in_words(work.performed_on)}"],
         "headline": say.recorded_headline(work),
         "follows": say.follows(work),
+        "failed": [(step.prompt, say.found_in_words(step)) for step in work.failed],
     }
     return render(request, "dashboards/bench_recorded.html", context)
 
@@ -159,10 +162,13 @@ def _record(sent: QueryDict, form: BenchTyped, sheet: BenchSheet, found: Asking)
     if work is None:
         return None
     begun = sent.get("begun", "")
+    if begun and not _NUMBER.fullmatch(begun):
+        form.errors["form"] = "The form was not whole. Look through the sheet once more."
+        return None
     receipt = record_due_inspection(
         due_inspection=sheet.item.due_inspection, version=sheet.version or 0, started_at=work.started_at,
         ended_at=work.ended_at, readings=work.readings, decontaminated=work.decontaminated, note=work.note,
-        inspection=int(begun) if begun.isdecimal() else None, actor=found.actor, at=found.at,
+        inspection=int(begun) if begun else None, actor=found.actor, at=found.at,
         request=request_of(sent),
     )  # fmt: skip
     return reverse("bench_recorded", args=[sheet.item.due_inspection, receipt.seq]), ""

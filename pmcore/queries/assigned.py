@@ -33,6 +33,12 @@ def assigned_to(person: int, *, as_of: dt.date, known: int) -> frozenset[int]:
     return frozenset(_by_due(Assignment.objects.known(known).filter(person=person), as_of))
 
 
+def is_given(person: int, device: int) -> bool:
+    """Is anything on the device the person's to do, as known now? One statement."""
+    rows = Assignment.objects.current().filter(person=person, due_inspection__device=device)
+    return bool(_by_due(rows, dt.date.max))
+
+
 def assigned_between(
     people: Collection[int], starts_on: dt.date, ends_on: dt.date, *, as_of: dt.date, known: int
 ) -> list[Assigned]:

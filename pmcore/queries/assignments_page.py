@@ -1,6 +1,7 @@
 """Who was given what, page by page."""
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pmcore.engines.records import Actor
@@ -44,7 +45,7 @@ def assignments_page(
     asked: AssignmentsFilter, *, as_of: dt.date, known: int, actor: Actor, after: int | None, limit: int
 ) -> AssignmentsPage:
     """Those in force on the day on devices that stand at the actor's sites, in order of ids; a provider's own alone.
-    Three statements, one more where sites narrow it. Raises KnownBeyond, OutsideYourSites."""
+    A fixed number of statements. Raises KnownBeyond, OutsideYourSites."""
     check_known(known)
     sites, people = sites_allowed(actor, asked.sites), asked.people
     if actor.role is Role.PROVIDER:
@@ -58,14 +59,22 @@ def assignments_page(
         rows = rows.filter(on__gte=asked.on_from)
     if asked.on_to is not None:
         rows = rows.filter(on__lte=asked.on_to)
-    if sites is not None:
-        here = Placement.objects.known(known).on(as_of).filter(area__site__in=sites)
-        rows = rows.filter(due_inspection__device__among=list(here.values_list("device_id", flat=True)))
+    ids = rows.filter(pk__gt=after or 0).order_by("pk").values_list("id", "due_inspection__device_id")
+    keys = _at(sites, list(ids), as_of, known)[: limit + 1]
     columns = ("id", "due_inspection_id", "due_inspection__device_id", "person_id", "on", "half", "from_on")
-    found = list(rows.filter(pk__gt=after or 0).order_by("pk").values_list(*columns)[: limit + 1])
+    found = list(Assignment.objects.filter(pk__among=keys).order_by("pk").values_list(*columns))
     names = names_of({row[3] for row in found}, known)
     records = tuple(
         AssignmentListed(key, due, device, person, names.get(person, ""), on, half and Half(half), since)
         for key, due, device, person, on, half, since in found[:limit]
     )
     return AssignmentsPage(records, records[-1].assignment if len(found) > limit else None)
+
+
+def _at(sites: frozenset[int] | None, given: Sequence[tuple[int, int]], as_of: dt.date, known: int) -> list[int]:
+    """Of assignments with their devices, the ids of those on devices that stand at the sites."""
+    if sites is None:
+        return [key for key, _ in given]
+    placed = Placement.objects.known(known).on(as_of).filter(device__among={device for _, device in given})
+    here = set(placed.filter(area__site__in=sites).values_list("device_id", flat=True))
+    return [key for key, device in given if device in here]

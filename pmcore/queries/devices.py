@@ -224,8 +224,7 @@ class _Names:
 
 
 class _Extra:
-    """Revisions, ownership and risk classes of the devices of a page, given with their classes: eleven statements at
-    most."""
+    """Revisions, ownership and risk classes of the devices of a page, given with their classes: eleven statements."""
 
     def __init__(self, classes: Mapping[int, int | None], on: dt.date, known: int) -> None:
         devices = classes.keys()

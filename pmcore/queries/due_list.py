@@ -161,8 +161,8 @@ def _read(asked: DueFilter, as_of: dt.date, facts: Catalogue) -> Standings:
         return own if named is None else own.where(np.isin(own.device, list(named)))
     if named is not None:
         return standings_on(named, catalogue=facts)
-    starts_on = asked.closes_from or as_of
-    return standings_between(starts_on, asked.closes_to or dt.date.max, as_of=as_of, catalogue=facts)
+    starts_on, ends_on = asked.closes_from or as_of, asked.closes_to or dt.date.max
+    return standings_between(starts_on, ends_on, as_of=as_of, catalogue=facts, sites=asked.sites)
 
 
 def _chosen(found: Standings, asked: DueFilter, as_of: dt.date) -> Truth:

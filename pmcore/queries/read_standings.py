@@ -20,8 +20,11 @@ _DUE = Standing._fields.index("due_inspection")
 _TABLE = KeptStanding._meta.db_table
 
 
-def standings_between(starts_on: dt.date, ends_on: dt.date, *, as_of: dt.date, catalogue: Catalogue) -> Standings:
-    """Of every due inspection whose window closes in the period, and of those that may be overdue on `as_of`.
+def standings_between(
+    starts_on: dt.date, ends_on: dt.date, *, as_of: dt.date, catalogue: Catalogue, sites: frozenset[int] | None = None
+) -> Standings:
+    """Of every due inspection whose window closes in the period, and of those that may be overdue on `as_of`; `sites`:
+    whoever asks leaves out all others, so that not all kept ones need be read.
 
     Kept standings answer for every device that nothing was written about between the size they were kept at and the
     size asked for; the others are computed here. So the answer never hangs on what is kept.
@@ -30,9 +33,9 @@ def standings_between(starts_on: dt.date, ends_on: dt.date, *, as_of: dt.date, c
     changed = changed_since_kept(known)
     if changed is None:
         return _within(list(standings_of(all_devices(known), catalogue)), starts_on, ends_on, as_of)
-    kept = _kept(starts_on, ends_on, as_of)
+    kept = _kept(starts_on, ends_on, as_of, sites)
     # Asked after the rows were read: whatever a run in the background replaced by then shows here.
-    newer = set(KeptStanding.objects.filter(size__gt=known).order_by().values_list("device", flat=True).distinct())
+    newer = set(KeptStanding.objects.filter(size__gt=known).order_by().values_list("device", flat=True))
     devices = changed | newer
     rows = [row[:-1] for row in kept if row[_DEVICE] not in devices]
     return _within([*rows, *standings_of(devices, catalogue)], starts_on, ends_on, as_of)
@@ -68,15 +71,17 @@ def all_devices(known: int) -> list[int]:
     return list(rows.values_list("device_id", flat=True).distinct())
 
 
-def _kept(starts_on: dt.date, ends_on: dt.date, as_of: dt.date) -> Sequence[Any]:
-    day = day_number(as_of)
+def _kept(starts_on: dt.date, ends_on: dt.date, as_of: dt.date, sites: frozenset[int] | None) -> Sequence[Any]:
+    day, first, last = day_number(as_of), day_number(starts_on), day_number(ends_on)
+    here = "" if sites is None else f" AND site IN ({', '.join(map(str, sorted(sites))) or 'NULL'})"
     # Without statistics SQLite would walk all windows that ever closed, not the index of those that may be overdue.
     closed = "+closes_on" if connection.vendor == "sqlite" else "closes_on"
     with connection.cursor() as cursor:
         cursor.execute(
-            f"SELECT {_COLUMNS} FROM {_TABLE} WHERE closes_on BETWEEN %s AND %s UNION "
-            f"SELECT {_COLUMNS} FROM {_TABLE} WHERE next_opens_on > %s AND {closed} < %s AND completed_on > %s",
-            [day_number(starts_on), day_number(ends_on), day, day, day],
+            f"SELECT {_COLUMNS} FROM {_TABLE} WHERE closes_on BETWEEN %s AND %s{here} UNION ALL "
+            f"SELECT {_COLUMNS} FROM {_TABLE} WHERE next_opens_on > %s AND {closed} < %s AND completed_on > %s"
+            f" AND NOT {closed} BETWEEN %s AND %s{here}",
+            [first, last, day, day, day, first, last],
         )
         rows: Sequence[Any] = cursor.fetchall()
     return rows

@@ -20,6 +20,15 @@ class NextDue:
 
 
 @dataclass(frozen=True, slots=True)
+class FailedStep:
+    """Its prompt, and the number that was found, if one was."""
+
+    prompt: str
+    as_found: str | None
+    unit: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class RecordedWork:
     """`item`: the due inspection as it stands on the day asked for. `complete`: nothing mandatory is left open in the
     inspection that the entry wrote to; else `still_open` names it. `failed`: the steps that failed in the entry;
@@ -29,7 +38,7 @@ class RecordedWork:
     entry: int
     performed_on: dt.date
     complete: bool
-    failed: tuple[str, ...]
+    failed: tuple[FailedStep, ...]
     still_open: tuple[str, ...]
     hold: HoldReason | None
     following: NextDue | None
@@ -55,7 +64,9 @@ def recorded_work(due_inspection: int, entry: int, *, as_of: dt.date, known: int
         entry=entry,
         performed_on=session.performed_on,
         complete=complete,
-        failed=tuple(prompts.get(key, key) for key in failed.values_list("step", flat=True)),
+        failed=tuple(
+            FailedStep(prompts.get(key, key), *read) for key, *read in failed.values_list("step", "as_found", "unit")
+        ),
         still_open=() if complete else _open(session, prompts, known),
         hold=None if hold is None else HoldReason(hold),
         following=_following(found[0], as_of, known),

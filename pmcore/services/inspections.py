@@ -28,7 +28,7 @@ from pmcore.services.corrections import ReasonMissing
 from pmcore.services.device_days import check_device, check_happened, check_in_record, place_of
 from pmcore.services.holds import hold_rows
 from pmcore.services.lock import writing
-from pmcore.services.permissions import check_role, check_site
+from pmcore.services.permissions import check_given, check_role, check_site
 from pmcore.services.re_anchoring import anchor_row, check_re_anchoring
 from pmcore.services.readings import ReadingLine, check_readings
 from pmcore.services.refusals import RecordRefused, UnknownReference
@@ -121,6 +121,7 @@ def record_inspection(
     AnotherInspection, AlreadyComplete; CannotReAnchor, TooEarlyToReAnchor, NothingToAnchorTo. Nothing is written then.
     """
     check_role(actor, "record an inspection")
+    check_given(actor, device)
     work = _Work(
         device, kind, version, person, started_at, ended_at, performed_at, readings, site, decontaminated, note,
         re_anchor_plan,

@@ -7,6 +7,7 @@ from typing import Any, ParamSpec
 
 from pmcore.engines.records import Actor
 from pmcore.engines.vocabulary import Role
+from pmcore.queries.assigned import is_given
 from pmcore.queries.whereabouts import site_of_area, site_of_device
 from pmcore.services.lock import writing
 from pmcore.services.refusals import NotAllowed, UnknownReference, WrongSite
@@ -54,11 +55,11 @@ MAY: dict[str, frozenset[Role]] = {
     "change a setting": _MANAGED,
     "assess risk": _MANAGER,
     "give out an inspection": _MANAGER | {Role.SCHEDULER},
-    "record an inspection": _AT_WORK,
+    "record an inspection": _AT_WORK | {Role.PROVIDER},  # a provider: on devices that they were given
     "correct an inspection": _MANAGED,
     "place a hold": _AT_WORK,
     "take back a hold": _MANAGED,
-    "record an attempt": _AT_WORK,
+    "record an attempt": _AT_WORK | {Role.PROVIDER},
     "record a reason": _AT_WORK,
     "correct a reason": _MANAGED,
 }
@@ -107,6 +108,12 @@ def check_area(actor: Actor, area: int) -> None:
     if site is None:
         raise UnknownReference("area", [area])
     check_site(actor, site)
+
+
+def check_given(actor: Actor, device: int) -> None:
+    """A provider works on what they were given, and on nothing else. Raises NotAllowed."""
+    if actor.role is Role.PROVIDER and not is_given(actor.person or 0, device):
+        raise NotAllowed("A provider records work on devices that were given to them.")
 
 
 def check_device(actor: Actor, device: int, on: dt.date) -> None:

@@ -14,7 +14,7 @@ from pmcore.services.append import append
 from pmcore.services.corrections import ReasonMissing
 from pmcore.services.device_days import check_day_has_come, check_happened, check_in_record, place_of
 from pmcore.services.lock import writing
-from pmcore.services.permissions import check_role, check_site
+from pmcore.services.permissions import check_given, check_role, check_site
 from pmcore.services.refusals import RecordRefused, UnknownReference
 from pmcore.services.requests import Receipt, Request, answered
 
@@ -70,6 +70,7 @@ def record_attempt(
     if (earlier := answered(actor, request, "attempt_made")) is not None:
         return earlier
     due, known = _due(due_inspection), head().size
+    check_given(actor, due.device_id)
     check_happened(at, tried_at=tried_at)
     place = place_of(due.device_id, tried_at, known)
     check_site(actor, place.site)

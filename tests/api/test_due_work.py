@@ -23,7 +23,7 @@ from tests.story import STEPS, day
 
 pytestmark = pytest.mark.django_db
 
-STATEMENTS = {"due-inspections/": 39, "assignments/": 13, "inspections/": 27}
+STATEMENTS = {"due-inspections/": 39, "assignments/": 14, "inspections/": 27}
 
 
 @pytest.fixture(autouse=True)

@@ -44,7 +44,7 @@ EXPECTED: dict[str, tuple[str, set[Role]]] = {
     "compliance/changes/": ("?period=2026-09&since=0", STAFF),
 }
 
-WRITTEN = {"assignments/": {Role.MANAGER, Role.SCHEDULER}, "inspections/": AT_WORK}
+WRITTEN = {"assignments/": {Role.MANAGER, Role.SCHEDULER}, "inspections/": AT_WORK | {Role.PROVIDER}}
 """Who may write where; what these tests send is no JSON."""
 OWN_ALONE = {"due-inspections/<key:due>/", "inspections/<key:inspection>/"}
 """Where a provider finds only what is their own."""

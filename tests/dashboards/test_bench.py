@@ -185,6 +185,7 @@ def test_the_same_key_with_other_answers_is_no_retry(bench):
         ({"leakage__as_found": "0,12"}, 3, "'0,12' is no number; write it as 0.12."),
         ({"leakage__as_found": "900000"}, 3, "900000 µA is above the limit 500 µA: record it as failed."),
         ({"leakage__instrument": ""}, 3, "Say with which instrument it was read."),
+        ({"leakage__instrument": "9" * 40}, 3, "Choose one of the instruments."),
         ({"brakes__outcome": ""}, 1, "Say how it went, or that it was not tested."),
         ({"brakes__outcome": "splendid"}, 1, "Choose one of the answers."),
         ({"brakes__outcome": "not_applicable"}, 1, "It cannot be left out as not applicable."),
@@ -242,6 +243,14 @@ def test_of_two_people_the_second_is_told_and_keeps_what_was_typed(bench):
     page = text_of(response)
     assert "was inspected on 2026-06-01 by Ruan Tesk." in page
     assert 'value="Left brake is worn."' in response.content.decode()
+
+
+@pytest.mark.parametrize("changed", [{"key": ""}, {"key": "ü"}, {"begun": "9" * 40}, {"begun": "x"}, {"begun": "1"}])
+def test_a_form_that_is_not_whole_is_refused_and_kept(bench, changed):
+    response = send(bench, **changed)
+    assert response.status_code == 400
+    assert 'name="leakage:as_found" value="85"' in response.content.decode()
+    assert InspectionSession.objects.count() == 0
 
 
 def test_a_new_version_of_the_sheet_is_said_and_what_was_typed_is_kept(bench):

@@ -162,6 +162,17 @@ def test_nothing_ticked_is_said_above_the_list():
     assert "Tick at least one inspection." in text_of(page)
 
 
+@pytest.mark.parametrize(
+    "changed", [{"key": ""}, {"key": "ü"}, {"due": ["9" * 40]}, {"due": ["x"]}, {"colour": "blue"}]
+)
+def test_a_form_that_is_not_whole_is_refused(changed):
+    work = some_due_work(1)
+    response = give(signed_in(work.jorun), work, **changed)
+    assert response.status_code == 400
+    assert 'value="2026-06-02"' in response.content.decode()
+    assert Assignment.objects.count() == 0
+
+
 def test_somebody_of_another_site_is_refused_by_name():
     work = some_due_work(1)
     page = give(signed_in(work.jorun), work, person=work.tove.person)

@@ -4,14 +4,15 @@ from typing import Any
 
 import pytest
 
-from pmcore.engines.vocabulary import Basis, Departure, Outcome, Role
+from pmcore.engines.vocabulary import Basis, Departure, InspectionKind, Outcome, Role
 from pmcore.models import DueInspection, HoldDetails
 from pmcore.queries.due_list import due_items
 from pmcore.queries.head import head
+from pmcore.services.assignments import assign_inspections
 from pmcore.services.bench import AnotherSheet, InspectedAlready, NothingToInspect, record_due_inspection
 from pmcore.services.departures import leave_inventory
 from pmcore.services.generate_due import generate_due
-from pmcore.services.inspections import AlreadyRecorded
+from pmcore.services.inspections import AlreadyRecorded, record_inspection
 from pmcore.services.readings import NothingAnswered, OutcomeContradicts, ReadingLine
 from pmcore.services.refusals import NotAllowed, RequestReused, UnknownReference
 from pmcore.services.requests import Receipt, Request
@@ -198,3 +199,28 @@ def test_what_was_set_right_at_once_stays_failed_and_may_say_what_it_was_left_at
         record_due_inspection(**given, readings=[BRAKES, RAISING, left])
     right = bench.leakage("640", outcome=Outcome.FAILED, as_left="80")
     assert record_due_inspection(**given, readings=[BRAKES, RAISING, right]).seq
+
+
+def test_a_provider_records_what_they_were_given_and_nothing_else():
+    story = a_story()
+    pavel = somebody("Pavel Orrin-Dask", Role.PROVIDER, story.begins_on, story.sites[0])
+    other = story.add_device("N-1", on=DONE)
+    line = [ReadingLine(step=step, outcome=Outcome.PASSED) for step in STEPS]
+    direct = {
+        "kind": InspectionKind.SCHEDULED, "version": story.version, "person": pavel.person, "actor": pavel,
+        "started_at": moment(DONE, 9), "performed_at": moment(DONE, 10), "ended_at": moment(DONE, 10),
+        "readings": line, "at": moment(DONE, 11),
+    }  # fmt: skip
+    with check_refused(UnknownReference):
+        record_due_inspection(**work_on(story, actor=pavel))
+    with check_refused(NotAllowed, "given to them"):
+        record_inspection(device=story.device, **direct)
+    assert pavel.person is not None
+    assign_inspections(
+        due_inspections=[story.due().pk], person=pavel.person, on=DONE, half=None, actor=story.manager,
+        at=moment(DONE, 8),
+    )  # fmt: skip
+    with check_refused(NotAllowed, "given to them"):
+        record_inspection(device=other, **direct)
+    record_due_inspection(**work_on(story, actor=pavel))
+    assert state(story) == "met"
