@@ -71,6 +71,7 @@ def figure_changes(
     candidates = _Candidates(labels.keys(), before, known)
     figure.turns = [before, *(entry.seq for entry in candidates.others)]
     looked_at = list(dict.fromkeys(devices.values()))[:explained]
+    figure.devices = frozenset(looked_at)
     entries: dict[int, list[EntryNamed]] = {}
     for device in looked_at:
         entries |= figure.turning_points(device, candidates.of(device), _of(device, was), _of(device, becomes))
@@ -104,13 +105,16 @@ def _word(counts: _Counts, due: int) -> Counted | None:
 
 @dataclass(slots=True)
 class _Figure:
-    """What each due inspection of a figure counts as, by its id. `turns`: the sizes at which the catalogue changed."""
+    """What each due inspection of a figure counts as, by its id. `turns`: the sizes at which the catalogue changed;
+    `devices`: those whose entries are looked for."""
 
     asked: ComplianceFilter
     sites: frozenset[int] | None
     as_of: dt.date
     turns: Sequence[int] = ()
+    devices: frozenset[int] = frozenset()
     catalogues: dict[int, Catalogue] = field(default_factory=dict)
+    _at_turns: dict[int, dict[int, _Counts]] = field(default_factory=dict)
 
     def known_at(self, size: int) -> _Counts:
         asked, facts = self.asked, self.catalogue_at(size)
@@ -133,8 +137,20 @@ class _Figure:
     def _after(self, entry: EntryNamed, device: int) -> _Counts:
         """What an entry about a device says, the catalogue does not hold: that of the last other entry will do."""
         at = bisect_right(self.turns, entry.seq)
+        if self.turns[at - 1] == entry.seq:
+            return self._at_turn(entry.seq).get(device, {})
         facts = replace(self.catalogue_at(self.turns[at - 1]), known=entry.seq)
         return self._counted(Standings.of_rows(list(standings_of([device], facts))))
+
+    def _at_turn(self, size: int) -> dict[int, _Counts]:
+        """Of each device, all of them read at once: such an entry may concern every one."""
+        if size not in self._at_turns:
+            counts = self._counted(Standings.of_rows(list(standings_of(self.devices, self.catalogue_at(size)))))
+            by_device: dict[int, _Counts] = defaultdict(dict)
+            for due, count in counts.items():
+                by_device[count.device][due] = count
+            self._at_turns[size] = by_device
+        return self._at_turns[size]
 
     def catalogue_at(self, size: int) -> Catalogue:
         if size not in self.catalogues:
