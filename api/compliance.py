@@ -13,12 +13,15 @@ from api.views import ApiView
 from pmcore.engines.vocabulary import Counted, Grouping, PlanBasis, RiskClass
 from pmcore.queries.arrivals import Arrival
 from pmcore.queries.compliance import compliance
-from pmcore.queries.compliance_asked import parse
+from pmcore.queries.compliance_asked import read
 from pmcore.queries.coverage import InInventory
 from pmcore.queries.device_labels import DeviceLabel
 from pmcore.queries.doubts import Doubt
 from pmcore.queries.figure_changes import FigureChange, figure_changes
+from pmcore.queries.parameters import a_number
 from pmcore.queries.standing_lists import Lists
+
+_EXPLAINED, _MOST_EXPLAINED = 10, 40  # devices
 
 _CHOICE = (
     Parameter("period", "The month in which the windows closed, as 2026-09; else `from` and `to`.", WORDS),
@@ -96,7 +99,7 @@ class Compliance(ApiView):
     parameters = (*_CHOICE, Parameter("group_by", "Splits the same figure by this, under `groups`.", one_of(Grouping)))
 
     def get(self, request: Request) -> Response:
-        asked = parse(self.given(), without="since")
+        asked = read(self.asked())
         when = self.when(asked.as_of, asked.known)
         report = compliance(
             asked.filter,
@@ -110,12 +113,20 @@ class Compliance(ApiView):
 
 
 class ChangesSerializer(serializers.Serializer[Any]):
-    """What makes the figure as known at `known` another than as known at `since`, both as of one day."""
+    """What makes the figure as known at `known` another than as known at `since`, both as of one day. `entries`: null
+    where the device is none of those that entries were looked for on."""
 
     since = serializers.IntegerField()
     as_of = serializers.DateField()
     known = serializers.IntegerField()
     changes = serializer_of(FigureChange)(many=True)
+
+
+def _some_devices(text: str) -> int:
+    number = a_number(text)
+    if number > _MOST_EXPLAINED:
+        raise ValueError(f"{number} devices are more than {_MOST_EXPLAINED}; ask for a site or an area at a time.")
+    return number
 
 
 class ComplianceChanges(ApiView):
@@ -125,14 +136,28 @@ class ComplianceChanges(ApiView):
     parameters = (
         *_CHOICE,
         Parameter("since", "The earlier size of the history that is compared with.", NUMBER, required=True),
+        Parameter(
+            "explain",
+            f"On how many devices the entries are looked for, at some cost; {_EXPLAINED} where nothing is said.",
+            {**NUMBER, "maximum": _MOST_EXPLAINED},
+        ),
     )
 
     def get(self, request: Request) -> Response:
-        asked = parse(self.given(), without="group_by", needed=("since",))
+        given = self.asked()
+        given.need("since")
+        explain = given.one("explain", _some_devices)
+        asked = read(given)
         when = self.when(asked.as_of, asked.known)
         since = asked.since or 0
         changes = figure_changes(
-            asked.filter, as_of=when.as_of, known=when.known, before=since, today=when.today, actor=self.actor
+            asked.filter,
+            as_of=when.as_of,
+            known=when.known,
+            before=since,
+            today=when.today,
+            actor=self.actor,
+            explained=_EXPLAINED if explain is None else explain,
         )
         said = {"since": since, "as_of": when.as_of, "known": when.known, "changes": changes}
         return Response(ChangesSerializer(said).data)

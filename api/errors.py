@@ -71,6 +71,10 @@ _REFUSED = {
     AlreadyReplaced: 409,
     Conflict: 409,
 }
+_OWN_WORDS: dict[type[Exception], str] = {
+    exceptions.NotAuthenticated: "Send a token in the header Authorization, as `Token …`, or sign in to the pages.",
+    exceptions.NotAcceptable: "It is to be had as application/json alone.",
+}
 _FAILED = "Nothing that was saved is lost. Try again in a minute."
 
 
@@ -114,7 +118,7 @@ def problem_of(error: Exception) -> Problem | None:
         case PermissionDenied():
             return of_status(403, str(error) or "This is not yours to do.")
         case APIException():
-            return of_status(error.status_code, str(error.detail))
+            return of_status(error.status_code, _OWN_WORDS.get(type(error)) or str(error.detail))
     return None
 
 

@@ -50,7 +50,8 @@ class ApiView(APIView):
 
     def check_permissions(self, request: Request) -> None:
         if request.auth is not None and request.method not in self.allowed_methods:
-            raise MethodNotAllowed(str(request.method))
+            there = ", ".join(self.allowed_methods)
+            raise MethodNotAllowed(str(request.method), f"There is no {request.method} here; there are {there}.")
         super().check_permissions(request)
 
     def finalize_response(self, *args: Any, **options: Any) -> Response:

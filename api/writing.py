@@ -146,7 +146,7 @@ class Writes(ApiView):
         if key is None:
             raise BadParameters({KEY: f"The header {KEY} has to be sent: it tells a retry from a new request."})
         try:
-            return Request.of(key, [self.request.method, self.request.path, self._digest()])
+            return Request.of(key, [self.request.method, self.request.path.rstrip("/"), self._digest()])
         except BadValue as wrong:
             raise BadParameters({KEY: f"{KEY}: {wrong.fault}."}) from wrong
 

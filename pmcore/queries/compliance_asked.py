@@ -1,7 +1,6 @@
 """The parameters of a compliance figure, as an address gives them: the same words for page and interface."""
 
 import datetime as dt
-from collections.abc import Collection
 from dataclasses import dataclass
 
 from pmcore.engines.vocabulary import Grouping, PlanBasis, RiskClass
@@ -25,26 +24,20 @@ class ComplianceAsked:
     since: int | None
 
 
-def parse(
-    given: Given,
-    *,
-    period: tuple[dt.date, dt.date] | None = None,
-    without: str = "",
-    needed: Collection[str] = (),
-) -> ComplianceAsked:
-    """`period`: the first and last day where none was asked for; `without`: a parameter that there is not;
-    `needed`: those that have to be said.
+def parse(given: Given, *, period: tuple[dt.date, dt.date] | None = None) -> ComplianceAsked:
+    """`period`: the first and last day where none was asked for. Raises BadParameters."""
+    return read(Parameters(given, (*SINGLE, *REPEATED)), period=period)
 
-    Raises BadParameters.
-    """
-    asked = Parameters(given, [name for name in (*SINGLE, *REPEATED) if name != without])
+
+def read(asked: Parameters, *, period: tuple[dt.date, dt.date] | None = None) -> ComplianceAsked:
+    """The same from parameters of which others may have been read before. Raises BadParameters for whatever was wrong
+    with any of them."""
     starts_on, ends_on = asked.period(period)
     sites, areas, classes = (asked.many(name, a_number) for name in ("site", "area", "device_class"))
     risk_classes = asked.many("risk_class", a_word_of(RiskClass))
     bases = asked.many("basis", a_word_of(PlanBasis))
     as_of, known, since = asked.one("as_of", a_day), asked.one("known", a_number), asked.one("since", a_number)
     group_by = asked.one("group_by", a_word_of(Grouping))
-    asked.need(*needed)
     asked.refuse()
     chosen = ComplianceFilter(starts_on, ends_on, sites, areas, classes, risk_classes, bases)
     return ComplianceAsked(chosen, as_of, known, group_by, since)

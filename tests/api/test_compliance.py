@@ -127,7 +127,7 @@ def test_interface_and_query_agree_over_random_questions(seed):
     areas = list(Area.objects.values_list("id", flat=True))
     classes = list(DeviceClass.objects.values_list("id", flat=True))
     chance = Chance(seed, list(base.sites), areas, classes, sizes)
-    counted = 0
+    counted = compared = 0
     for _ in range(60):
         asked, options = chance.question()
         try:
@@ -138,7 +138,9 @@ def test_interface_and_query_agree_over_random_questions(seed):
             assert asker.get("compliance/", status=400, **in_the_address(asked), **when)["errors"].keys() == {"as_of"}
             continue
         counted += report.tally.due
+        compared += 1
     assert counted > 0
+    assert compared > 20
 
 
 def random_world(seed: int) -> Any:
@@ -209,3 +211,11 @@ def test_the_entries_that_changed_the_figure():
     assert len(changes) == 1
     assert said == {"since": size, "as_of": "2026-10-31", "known": entered.seq, "changes": plain(changes)}
     assert (said["changes"][0]["was"], said["changes"][0]["becomes"]) == ("no_reason", "met")
+
+
+def test_entries_are_looked_for_on_so_many_devices_as_asked():
+    story = a_story()
+    size = head().size
+    story.inspect(day(7, 10))
+    (change,) = by_token(story.manager).get("compliance/changes/", period="2026-07", since=size, explain=0)["changes"]
+    assert (change["becomes"], change["entries"]) == ("met", None)

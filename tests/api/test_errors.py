@@ -57,6 +57,7 @@ def check_problem(response, status, kind, *named):
         ("compliance/?period=2026-09&limit=3", ["limit"]),
         ("compliance/changes/?period=2026-09", ["since"]),
         ("compliance/changes/?period=2026-09&since=1&group_by=site", ["group_by"]),
+        ("compliance/changes/?period=x&explain=41", ["period", "since", "explain"]),
     ],
 )
 def test_parameters_that_will_not_do_are_named(odile, path, named):

@@ -11,9 +11,11 @@ from pmcore.engines.vocabulary import Grouping, Role
 from pmcore.models import Site
 from pmcore.queries.compliance import ComplianceFilter, compliance
 from pmcore.queries.head import head
+from pmcore.services.catalogue import register_revision
+from pmcore.services.devices import register_device
 from pmcore.services.keep_standings import keep_standings
 from tests.api.asking import NOW, by_token
-from tests.cast import a_device, a_hospital, a_person, a_plan, a_procedure
+from tests.cast import AT, JANUARY, a_hospital, a_person, a_plan, a_procedure
 
 pytestmark = pytest.mark.django_db
 
@@ -40,8 +42,14 @@ def statements(asker, path, **parameters):
 def auditor(request):
     hospital = a_hospital()
     a_plan(hospital.odile, a_procedure(hospital.odile), device_class=hospital.table)
+    revision = register_revision(
+        device_model=hospital.model, label="B", from_on=JANUARY, actor=hospital.odile, at=AT
+    ).subject
     for number in range(request.param - 1):
-        a_device(hospital.wim, hospital.model, f"N-{number}", hospital.theatre, tag=f"N-{number}")
+        register_device(
+            device_model=hospital.model, serial=f"N-{number}", tag=f"N-{number}", area=hospital.theatre,
+            from_on=JANUARY, revision=revision, actor=hospital.wim, at=AT,
+        )  # fmt: skip
     return by_token(a_person("Ines Kaldervik", Role.AUDITOR, hospital.alderwick, hospital.stennet))
 
 

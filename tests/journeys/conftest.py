@@ -20,7 +20,7 @@ def quillmere(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
         yield site
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")  # it runs a loop of events, in whose thread Django's tests of other files would fail
 def browser() -> Iterator[Browser]:
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])

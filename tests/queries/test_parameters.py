@@ -7,9 +7,9 @@ import pytest
 from pmcore.engines.vocabulary import Grouping, PlanBasis, RiskClass, ServiceStateKind
 from pmcore.queries import devices_asked
 from pmcore.queries.compliance import ComplianceFilter
-from pmcore.queries.compliance_asked import BadParameters, parse
+from pmcore.queries.compliance_asked import BadParameters, parse, read
 from pmcore.queries.devices import DeviceFilter
-from pmcore.queries.parameters import Parameters
+from pmcore.queries.parameters import Parameters, a_number
 
 
 def faults(**given):
@@ -74,9 +74,12 @@ def test_every_fault_is_named(given, says):
         assert words in found[name]
 
 
-def test_a_parameter_that_a_question_does_not_have_is_unknown_to_it():
-    with pytest.raises(BadParameters, match="There is no parameter 'since'"):
-        parse({"period": ["2026-09"], "since": ["1"]}, without="since")
+def test_what_else_was_wrong_is_said_at_the_same_time():
+    asked = Parameters({"period": ["x"], "explain": ["many"]}, ("period", "explain"))
+    asked.one("explain", a_number)
+    with pytest.raises(BadParameters) as refused:
+        read(asked)
+    assert refused.value.errors.keys() == {"period", "explain"}
 
 
 def test_devices_are_asked_for_in_the_same_words():
