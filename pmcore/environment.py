@@ -12,6 +12,9 @@ from urllib.parse import SplitResult, urlsplit
 import environ
 from django.core.exceptions import ImproperlyConfigured
 
+# To open a connection takes longer than to answer from one that is open.
+KEPT_OPEN_SECONDS = 60
+
 _HOST = re.compile(r"\*|\.?[\w-]+(\.[\w-]+)*|\[[0-9a-fA-F:]+\]")
 
 
@@ -62,6 +65,7 @@ def database(name: str, *, embedded: Path) -> dict[str, Any]:
         return {
             "ENGINE": "django.db.backends.sqlite3",
             "NAME": private_file(embedded),
+            "CONN_MAX_AGE": KEPT_OPEN_SECONDS,
             "OPTIONS": {
                 # Every transaction asks for the write lock at its start: a reader that turns writer would deadlock.
                 "transaction_mode": "IMMEDIATE",
@@ -81,7 +85,7 @@ def database(name: str, *, embedded: Path) -> dict[str, Any]:
     if not parts.path.strip("/"):
         raise ImproperlyConfigured(f"{name} must end with the name of a database, as in postgres://host/pmcore.")
     # A lost connection is found when a worker takes it up again, not in the middle of a request.
-    return {**environ.Env().db_url(name), "CONN_HEALTH_CHECKS": True}
+    return {**environ.Env().db_url(name), "CONN_HEALTH_CHECKS": True, "CONN_MAX_AGE": KEPT_OPEN_SECONDS}
 
 
 def redis_url(name: str) -> str | None:

@@ -89,6 +89,7 @@ def test_a_server_is_read_in_its_parts(monkeypatch: pytest.MonkeyPatch) -> None:
         "PASSWORD": "pa:ss",
         "OPTIONS": {"sslmode": "require"},
         "CONN_HEALTH_CHECKS": True,
+        "CONN_MAX_AGE": 60,
     }
 
 

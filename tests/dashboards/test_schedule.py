@@ -163,12 +163,13 @@ def test_nothing_ticked_is_said_above_the_list():
 
 
 @pytest.mark.parametrize(
-    "changed", [{"key": ""}, {"key": "ü"}, {"due": ["9" * 40]}, {"due": ["x"]}, {"colour": "blue"}]
+    "changed", [{"key": ""}, {"key": "ü"}, {"due": ["9" * 40]}, {"due": ["x"]}, {"colour": "blue"}, {"seen": "x"}]
 )
 def test_a_form_that_is_not_whole_is_refused(changed):
     work = some_due_work(1)
     response = give(signed_in(work.jorun), work, **changed)
     assert response.status_code == 400
+    assert 'id="due-wrong"' in response.content.decode()
     assert 'value="2026-06-02"' in response.content.decode()
     assert Assignment.objects.count() == 0
 

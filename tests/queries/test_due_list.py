@@ -165,7 +165,7 @@ def test_the_number_of_statements_hangs_on_neither_devices_nor_narrowing(devices
         unassigned=True,
     )  # fmt: skip
     assert statements(work, SUMMER) == STATEMENTS
-    assert statements(work, narrowed) == STATEMENTS - 1  # nobody is assigned, so no names are asked for
+    assert statements(work, narrowed) == STATEMENTS - 1  # nobody is named
     assert statements(work, dataclasses.replace(SUMMER, words="N-")) == STATEMENTS + 1
     assert statements(work, dataclasses.replace(SUMMER, assigned_to=work.ruan.person)) == STATEMENTS + 1
 
