@@ -72,3 +72,11 @@ def actor_of_token(raw: str, *, at: dt.datetime, on: dt.date) -> Actor:
     if token.expires_at is not None and token.expires_at <= at:
         raise TokenExpired
     return actor_of(token.account_id, on=on)
+
+
+def actor_named(username: str, *, on: dt.date) -> Actor:
+    """Who acts by the account of that name on a day, as known now. Raises NoActor."""
+    account = Account.objects.filter(username=username).values_list("pk", flat=True).first()
+    if account is None:
+        raise NobodysAccount(f"There is no account called {username!r}.")
+    return actor_of(account, on=on)
