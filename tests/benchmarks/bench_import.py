@@ -50,8 +50,8 @@ def measure(lines: int) -> list[Line]:
     assert count == first.counts[Outcome.ADDED] == second.counts[Outcome.THERE] == lines
     return [
         Line("reading the file alone", lines / alone, "lines/s"),
-        Line("bringing it in", lines / added, "lines/s", "of reading alone", alone / added),
-        Line("the same once more, nothing to add", lines / again, "lines/s", "of reading alone", alone / again),
+        Line("bringing it in", lines / added, "lines/s", "as long as reading alone", added / alone),
+        Line("the same once more, nothing to add", lines / again, "lines/s", "as long as reading alone", again / alone),
     ]
 
 
