@@ -11,6 +11,7 @@ from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponseBase
 from django.views.decorators.cache import never_cache
 
+from dashboards.typed import keep_typed
 from pmcore import clock
 from pmcore.engines.records import Actor
 from pmcore.engines.site_days import earliest_day
@@ -63,7 +64,15 @@ def page(name: str) -> Callable[[_View[_P]], _View[_P]]:
             cast(Any, request).page = name
             return view(request, *args, **options)
 
-        return cast(_View[_P], never_cache(login_required(run)))
+        signed_in = login_required(run)
+
+        @wraps(view)
+        def keeping(request: HttpRequest, *args: _P.args, **options: _P.kwargs) -> HttpResponseBase:
+            if request.method == "POST" and not request.user.is_authenticated:
+                keep_typed(request)
+            return signed_in(request, *args, **options)
+
+        return cast(_View[_P], never_cache(keeping))
 
     return decorate
 

@@ -66,19 +66,19 @@ def give_out(sent: QueryDict, found: Asking) -> GivenOut:
     except BadParameters as bad:
         shown = {name: said for name, said in bad.errors.items() if name in _SHOWN}
         others = " ".join(said for name, said in bad.errors.items() if name not in _SHOWN)
-        raise NotGivenOut(_form(sent, {"due": others} | shown if others else shown)) from bad
+        raise NotGivenOut(form_of(sent, {"due": others} | shown if others else shown)) from bad
     except BadValue as bad:
         said = "The form was not whole. Look at what is ticked, and send it again."
-        raise NotGivenOut(_form(sent, {"due": said}, key=uuid.uuid4().hex)) from bad
+        raise NotGivenOut(form_of(sent, {"due": said}, key=uuid.uuid4().hex)) from bad
     except RecordBusy as busy:
-        raise NotGivenOut(_form(sent, {"due": str(busy)}), busy=True) from busy
+        raise NotGivenOut(form_of(sent, {"due": str(busy)}), busy=True) from busy
     except RequestReused as reused:
         said = (
             "This form was sent before, with other choices. Look at the list, and send it again if it is still right."
         )
-        raise NotGivenOut(_form(sent, {"due": said}, key=uuid.uuid4().hex)) from reused
+        raise NotGivenOut(form_of(sent, {"due": said}, key=uuid.uuid4().hex)) from reused
     except RecordRefused as refused:
-        raise NotGivenOut(_form(sent, {_FIELD.get(type(refused), "due"): str(refused)})) from refused
+        raise NotGivenOut(form_of(sent, {_FIELD.get(type(refused), "due"): str(refused)})) from refused
 
 
 def _give_out(sent: QueryDict, found: Asking) -> GivenOut:
@@ -114,7 +114,8 @@ def _check_filled(reader: Parameters, dues: tuple[int, ...], taking: bool) -> No
             reader.errors[name] = wanted
 
 
-def _form(sent: QueryDict, errors: Mapping[str, str], key: str | None = None) -> GivingOut:
+def form_of(sent: QueryDict, errors: Mapping[str, str], key: str | None = None) -> GivingOut:
+    """What was ticked and typed, with what is wrong."""
     ticked = frozenset(int(due) for due in sent.getlist("due") if due.isascii() and due.isdigit())
     texts = {name: sent.get(name, "") for name in ("person", "on", "half")}
     return GivingOut(ticked, **texts, key=key or sent.get("key") or uuid.uuid4().hex, errors=errors)

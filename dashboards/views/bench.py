@@ -12,6 +12,7 @@ from dashboards import bench_words as say
 from dashboards.access import Asking, asking, page
 from dashboards.bench_form import BenchTyped, blank, request_of, typed, work_of
 from dashboards.compliance_asking import given
+from dashboards.typed import SAID, typed_before
 from dashboards.words import day_in_words, hold_in_words, words_of
 from pmcore.engines.vocabulary import AttemptOutcome, ReasonCode
 from pmcore.queries.asked import AskedRefused
@@ -86,7 +87,7 @@ def inspect(request: HttpRequest, due: int) -> HttpResponse:
     found = asking(request)
     sheet = _sheet(due, found)
     if request.method != "POST":
-        return _show(request, sheet, blank(sheet, found.at))
+        return _show(request, sheet, _opened(request, sheet, found))
     form = typed(sheet, request.POST)
     try:
         done = _DEEDS.get(request.POST.get("do", ""), _record)(request.POST, form, sheet, found)
@@ -106,6 +107,16 @@ def inspect(request: HttpRequest, due: int) -> HttpResponse:
     if said:
         messages.success(request, said)
     return redirect(address)
+
+
+def _opened(request: HttpRequest, sheet: BenchSheet, found: Asking) -> BenchTyped:
+    """An empty form, or what was sent before the sign-in."""
+    sent = typed_before(request)
+    if sent is None:
+        return blank(sheet, found.at)
+    form = typed(sheet, sent)
+    form.errors["form"] = SAID
+    return form
 
 
 @page("bench")

@@ -15,8 +15,9 @@ from dashboards import schedule_words as say
 from dashboards.access import Asking, asking, page
 from dashboards.compliance_asking import given
 from dashboards.csv_rows import csv_response
-from dashboards.giving_out import GivenOut, GivingOut, NotGivenOut, give_out
+from dashboards.giving_out import GivenOut, GivingOut, NotGivenOut, form_of, give_out
 from dashboards.schedule_asking import Schedule, ScheduleAsked, every_row, schedule, schedule_asked, week_to_plan
+from dashboards.typed import SAID, typed_before
 from dashboards.words import day_in_words, words_of
 from pmcore.engines.vocabulary import DueState, Half, RiskClass
 from pmcore.queries.due_asked import NOBODY, key_text, week_of
@@ -34,7 +35,8 @@ _NOT_KEPT = ("after", "tick", "known")
 
 @page("schedule")
 def show(request: HttpRequest) -> HttpResponse:
-    form, status = GivingOut(), 200
+    sent, status = typed_before(request), 200
+    form = GivingOut() if sent is None else form_of(sent, {"due": SAID})
     try:
         if request.method == "POST":
             try:
