@@ -212,7 +212,7 @@ def _read(devices: Collection[int] | None, known: int) -> _Facts:
     entries = Entry.objects.filter(seq__in=sessions.order_by().values("entry"))
     return _Facts(
         sessions=found,
-        readings=_readings(devices, known),
+        readings=_readings([session.id for session in found], known),
         sheets=steps_of({session.version for session in found}, known),
         repairs=_repairs(devices, known),
         instruments=calibrations(known),
@@ -228,8 +228,8 @@ def _of(devices: Collection[int] | None, rows: QuerySet[Any], column: str) -> Qu
     return rows.filter(**{f"{column}__in": devices})
 
 
-def _readings(devices: Collection[int] | None, known: int) -> dict[int, list[_Reading]]:
-    rows = _of(devices, Reading.objects.known(known), "session__inspection__device").order_by("id")
+def _readings(sessions: Collection[int], known: int) -> dict[int, list[_Reading]]:
+    rows = Reading.objects.known(known).filter(session__among=sessions).order_by("id")
     found: dict[int, list[_Reading]] = defaultdict(list)
     for session, *values in rows.values_list("session_id", "step", "energy_source", "outcome", "instrument_id"):
         found[session].append(_Reading(*values))
