@@ -123,14 +123,15 @@ class _Held:
         self.from_on = from_on
         rows = ClassDetails.objects.current().on(from_on)
         self.by_code = {each.product_code: each for each in rows if each.product_code}
-        self.codes = set(self.by_code)
+        self.seen: set[str] = set()  # codes of this file
         self.names = {each.name.casefold() for each in rows}
 
     def draft(self, line: ClassLine, report: ClassReport) -> Draft | None:
         held = self.by_code.get(line.code)
-        if held is None and line.code in self.codes:
+        if line.code in self.seen:
             report.refused[line.number] = f"the product code {line.code} stands on an earlier line"
             return None
+        self.seen.add(line.code)
         named_so = held is not None and held.name in {line.name, _with_code(line)}
         name = held.name if held is not None and named_so else self._free(line)
         said = {
@@ -149,7 +150,6 @@ class _Held:
         except BadValue as bad:
             report.refused[line.number] = f"{bad.column}: {bad.fault}"
             return None
-        self.codes.add(line.code)
         self.names.add(name.casefold())
         return self._drafted(thing, details, held, report)
 

@@ -134,7 +134,7 @@ def test_another_tag_is_said_and_not_changed(imported):
     imported(GOOD)
     found = imported(GOOD.replace("N-1", "N-2"))
     assert found.status == 1
-    assert "line 2, tag: the device is in the record, and no device carries N-2 (differs from the record)" in found.said
+    assert "line 2, tag: the device is in the record without the tag N-2 (differs from the record)" in found.said
     assert TagHeld.objects.filter(tag="N-2").count() == 0
 
 
@@ -147,9 +147,28 @@ def test_the_order_of_days_is_said(imported, order, day):
     )
 
 
-def test_a_day_that_fits_no_day_first_order_is_refused(imported):
-    found = imported(GOOD.replace("2026-03-04", "04/25/2026"), options=("--date-order", "day-first"))
-    assert "'04/25/2026' is no day of the calendar, read day-first" in found.said
+def test_a_column_with_days_in_two_orders_brings_nothing_in(imported):
+    size = head().size
+    mixed = GOOD.replace("1", "7", 2).replace("2026-03-04", "04/25/2026")
+    found = imported(GOOD.replace("2026-03-04", "03/04/2026"), mixed, options=("--date-order", "day-first"))
+    assert found.error.startswith("Line 3, known from: '04/25/2026' is not written day-first")
+    assert head().size == size
+
+
+@pytest.mark.parametrize(
+    ("was", "becomes", "says"),
+    [
+        ("2026-03-04", "2026-03-05", "known from: the record has 2026-03-04"),
+        ("2026-02-01", "2026-02-02", "last done: the record has 2026-02-01"),
+        ("AG,Theatre 1", "SP,Ward 6", "area: the record has it in another area"),
+    ],
+)
+def test_what_the_record_says_otherwise_is_named_and_not_changed(imported, was, becomes, says):
+    imported(GOOD)
+    size = head().size
+    found = imported(GOOD.replace(was, becomes))
+    assert f"line 2, {says} (differs from the record)" in found.said
+    assert (found.status, head().size) == (1, size)
 
 
 def test_columns_are_mapped(imported):

@@ -1,6 +1,5 @@
 """Brings an inventory in from a file."""
 
-from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -11,12 +10,10 @@ from pmcore.management.arguments import earliest_today
 from pmcore.management.checked import CheckedCommand
 from pmcore.management.importing import Bar, add_who, who
 from pmcore.services.inventory.bring_in import Report, bring_in
-from pmcore.services.inventory.checked import DateOrder
+from pmcore.services.inventory.checked import DateOrder, check_order
 from pmcore.services.inventory.columns import COLUMNS, delimiter_finder, heading_of, plain
 from pmcore.services.inventory.files import DELIMITERS, UnreadableFile, read_lines
 from pmcore.services.refusals import RecordRefused
-
-_MOST_LISTED = 200
 
 
 class Command(CheckedCommand):
@@ -58,10 +55,13 @@ class Command(CheckedCommand):
         delimiter = DELIMITERS.get(options["delimiter"]) if options["delimiter"] else None
         find = delimiter_finder(delimiter, renamed)
         path = options["file"]
-        # Read once before, to count: a bar needs an end, and a file that breaks off in the middle brings nothing in.
-        count = sum(1 for _ in read_lines(path, encoding=options["encoding"], delimiter=find)) - 1
+        # Read once before: a bar needs an end, and a file that breaks off or mixes its dates brings nothing in.
+        lines, count = read_lines(path, encoding=options["encoding"], delimiter=find), 0
+        heading = heading_of(next(lines).cells, renamed)
+        for count, line in enumerate(lines, 1):  # noqa: B007
+            check_order(line, heading, asked["order"])
         lines = read_lines(path, encoding=options["encoding"], delimiter=find)
-        heading = heading_of(next(iter(lines)).cells, renamed)
+        next(lines)
         bar = Bar(self.stderr, count)
         report = bring_in(lines, heading, dry_run=dry_run, progress=bar, **asked)
         bar.end()
@@ -69,11 +69,9 @@ class Command(CheckedCommand):
 
     def _tell(self, report: Report, *, nothing: bool) -> None:
         say = self.stdout.write
-        for line in islice(report.lines, _MOST_LISTED):
+        for line in report.lines:
             for column, reason in line.faults.items():
                 say(f"line {line.number}, {column}: {reason} ({line.outcome})")
-        if len(report.lines) > _MOST_LISTED:
-            say(f"… and {len(report.lines) - _MOST_LISTED:,} more lines")
         counts = ", ".join(f"{count:,} {outcome}" for outcome, count in report.counts.items() if count)
         say(f"{'Nothing was written. It would be' if nothing else 'Done'}: {counts or 'no line'}.")
         if report.models:

@@ -137,13 +137,31 @@ class _Bringing:
             self.report.note(device.number, Outcome.REFUSED, {"tag": f"another device carries {device.tag}"})
         elif there is None:
             return device
-        elif device.tag and holder != there:
-            word = "no device" if holder is None else "another device"
-            said = f"the device is in the record, and {word} carries {device.tag}"
-            self.report.note(device.number, Outcome.DIFFERS, {"tag": said})
+        elif differs := self._differences(device, there):
+            self.report.note(device.number, Outcome.DIFFERS, differs)
         else:
             self.report.note(device.number, Outcome.THERE)
         return None
+
+    def _differences(self, device: DeviceLine, there: int) -> dict[str, str]:
+        """By column, of what the line says: what the record has in its place."""
+        said, found = self.held.said[there], {}
+        if device.tag and self.held.tags.get(device.tag.casefold()) != there:
+            found["tag"] = f"the device is in the record without the tag {device.tag}"
+        if said.area != device.place.area:
+            found["area"] = "the record has it in another area"
+        for column, ours, theirs in (
+            ("revision", said.revision, device.revision),
+            ("ownership", said.ownership, device.ownership),
+            ("known from", said.known_from_on, device.known_from_on),
+            ("in use", said.found_in_use, device.found_in_use),
+        ):
+            if column in device.given and ours != theirs:
+                found[column] = f"the record has {'nothing' if ours is None else ours}"
+        for procedure, done_on in device.last_done.items():
+            if said.last_done.get(procedure) != done_on:
+                found["last done"] = f"the record has {said.last_done.get(procedure) or 'nothing'}"
+        return found
 
     def _there(self, device: DeviceLine) -> int | None:
         return (
@@ -153,8 +171,10 @@ class _Bringing:
     def _with_model(self, device: DeviceLine) -> DeviceLine | None:
         """Its model registered where it is new; the values taken as the record will take them."""
         try:
-            if isinstance(device.model, ModelWanted):
-                device = replace(device, model=self._register(device.model))
+            wanted = device.model
+            if isinstance(wanted, ModelWanted):
+                check_values(*self._rows(replace(device, model=_IN_A_DRY_RUN)))
+                return replace(device, model=self._register(wanted))
             check_values(*self._rows(device))
         except BadValue as bad:
             self.report.note(device.number, Outcome.REFUSED, {_column_of(bad.column): bad.fault})

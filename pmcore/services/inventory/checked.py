@@ -11,16 +11,21 @@ from typing import TypeVar
 from pmcore.engines.vocabulary import EnergySource, OwnershipKind
 from pmcore.queries.inventory_held import InventoryHeld, Place
 from pmcore.services.inventory.columns import Heading
-from pmcore.services.inventory.files import Cell, Line
+from pmcore.services.inventory.files import Cell, Line, UnreadableFile
 
 _ISO = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})")
 _OTHER = re.compile(r"(\d{1,2})[./-](\d{1,2})[./-](\d{4})")
 _FIRST_YEAR = 1950
+_MONTHS = 12
 _Value = TypeVar("_Value")
 _OWNERSHIP = {
     "owned": OwnershipKind.OWNED, "leased": OwnershipKind.LEASED, "rented": OwnershipKind.RENTED,
     "on loan": OwnershipKind.ON_LOAN, "on trial": OwnershipKind.ON_TRIAL, "patient's own": OwnershipKind.PATIENTS_OWN,
 }  # fmt: skip
+
+
+class MixedDates(UnreadableFile):
+    """A column holds days in another order than was said."""
 
 
 class DateOrder(StrEnum):
@@ -54,6 +59,7 @@ class DeviceLine:
     found_in_use: bool
     ownership: OwnershipKind
     last_done: Mapping[int, dt.date]
+    given: frozenset[str]  # the columns in which something stands
 
 
 @dataclass
@@ -82,9 +88,10 @@ class LineChecker:
         last_done = self._last_done()
         if self.faults or model is None or place is None:
             return None
+        given = frozenset(column for column in self.heading.places if self._cell(column).text)
         name = f"{self._text('maker')} {self._text('model')}".casefold()
         return DeviceLine(
-            self.line.number, tag, serial, model, name, revision, place, known, in_use, ownership, last_done
+            self.line.number, tag, serial, model, name, revision, place, known, in_use, ownership, last_done, given
         )
 
     def _cell(self, column: str) -> Cell:
@@ -212,6 +219,25 @@ class LineChecker:
             how = f", read {self.order}" if self.order and not _ISO.fullmatch(cell.text) else ""
             self.faults[column] = f"{cell.text!r} is no day of the calendar{how}"
             return None
+
+
+def check_order(line: Line, heading: Heading, order: DateOrder | None) -> None:
+    """A column whose days are written in two orders is not guessed at. Raises MixedDates."""
+    if order is None:
+        return
+    places = {"known from": heading.places.get("known from")} | {
+        f"last done: {name}": at for name, at in heading.procedures.items()
+    }
+    for column, at in places.items():
+        text = line.cells[at].text if at is not None and at < len(line.cells) else ""
+        found = _OTHER.fullmatch(text)
+        one, two = (int(found[1]), int(found[2])) if found else (1, 1)
+        day, month = (one, two) if order is DateOrder.DAY_FIRST else (two, one)
+        if month > _MONTHS >= day:
+            raise MixedDates(
+                f"Line {line.number}, {column}: {text!r} is not written {order}, so the column is not, or not "
+                "throughout. Nothing was written: write the days as 2026-10-31."
+            )
 
 
 def _near(name: str, names: list[str]) -> str:
