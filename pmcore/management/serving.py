@@ -44,6 +44,14 @@ def data_folder_held() -> Iterator[None]:
         raise CommandError(str(running)) from None
 
 
+@contextmanager
+def place_taken(port: int) -> Iterator[socket]:
+    """The data folder and then the port, so that a second start hears that the first one runs, and not that its port is
+    in use. Raises CommandError."""
+    with data_folder_held(), reserved(port) as listener:
+        yield listener
+
+
 def address(port: int) -> str:
     return f"http://{HOST}:{port}/"
 

@@ -67,6 +67,14 @@ def test_it_does_not_build_while_another_process_holds_the_data_folder(folder: P
     assert head().size == 0
 
 
+def test_a_second_start_hears_that_the_first_runs_and_not_that_its_port_is_in_use(folder: Path) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = taken.getsockname()[1]
+        with alone(folder), pytest.raises(CommandError, match="already runs on the data folder"):
+            said("--port", str(port))
+    assert head().size == 0
+
+
 @pytest.mark.parametrize("port", ["0", "65536", "-1"])
 def test_a_number_that_is_no_port_is_refused_before_anything_is_built(port: str) -> None:
     with pytest.raises(CommandError, match=f"{port} is no port: give one from 1 to 65535 with --port"):

@@ -10,7 +10,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from pmcore import clock
 from pmcore.management import kept_secrets
-from pmcore.management.serving import add_port, address, data_folder_held, reserved, serve
+from pmcore.management.serving import add_port, address, data_folder_held, place_taken, serve
 from pmcore.services.demo.accounts import open_accounts, open_token
 from pmcore.services.demo.build import Built, build_demo
 from pmcore.services.demo.last_moment import goes_on_at, keep_moment
@@ -42,7 +42,7 @@ class Command(BaseCommand):
             return
         signal.signal(signal.SIGTERM, signal.default_int_handler)  # as Ctrl-C, also while it is built
         try:
-            with reserved(options["port"]) as listener, data_folder_held():
+            with place_taken(options["port"]) as listener:
                 built = self._prepare(options["seed"], devices)
                 words = self._words(built, options["port"])
                 serve(

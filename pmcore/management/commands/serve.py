@@ -7,7 +7,7 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from pmcore import clock
-from pmcore.management.serving import add_port, address, data_folder_held, reserved, serve
+from pmcore.management.serving import add_port, address, place_taken, serve
 from pmcore.services.keep_standings import keep_standings
 
 
@@ -22,7 +22,7 @@ class Command(BaseCommand):
         if clock.is_set_back():
             raise CommandError(f"The data folder {settings.DATA} holds a demonstration: start it with `demo`.")
         try:
-            with reserved(options["port"]) as listener, data_folder_held():
+            with place_taken(options["port"]) as listener:
                 call_command("migrate", verbosity=0)
                 keep_standings()
                 ready = f"{address(options['port'])}\nStop with Ctrl-C. Data: {settings.DATA}"
