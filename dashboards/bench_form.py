@@ -24,6 +24,7 @@ _MEASURED = {StepKind.MEASURE, StepKind.COUNT} | _PAIRS
 _DONE = {Outcome.PASSED, Outcome.FAILED}
 _LONGEST_NOTE = 2_000
 _PIECES = "pieces"
+CLEANED = "cleaned"  # the step of a sheet that asks whether the device was decontaminated
 
 _Value = TypeVar("_Value")
 
@@ -64,6 +65,7 @@ class Work:
     readings: tuple[ReadingLine, ...]
     decontaminated: bool | None
     note: str | None
+    re_anchor: bool
 
 
 def blank(sheet: BenchSheet, at: dt.datetime) -> BenchTyped:
@@ -75,7 +77,10 @@ def blank(sheet: BenchSheet, at: dt.datetime) -> BenchTyped:
 
 def typed(sheet: BenchSheet, sent: QueryDict) -> BenchTyped:
     """Everything that was sent, kept."""
-    names = ("day", "started", "ended", "decontaminated", "note", "attempt", "attempt_note", "reason", "reason_note")
+    names = (
+        "day", "started", "ended", "decontaminated", "note", "re_anchor", "attempt", "attempt_note", "reason",
+        "reason_note",
+    )  # fmt: skip
     fields = {name: sent.get(name, "") for name in names}
     steps = [StepTyped(step, _of_step(step, sent)) for step in _asked(sheet, sent)]
     return BenchTyped(steps, fields, sent.get("key") or uuid.uuid4().hex)
@@ -95,10 +100,30 @@ def work_of(form: BenchTyped, sheet: BenchSheet, at: dt.datetime) -> Work | None
         form.errors["steps"] = "Answer at least one step."
     if len(form.fields["note"]) > _LONGEST_NOTE:
         form.errors["note"] = f"A note has at most {_LONGEST_NOTE:,} letters."
-    clean = {"yes": True, "no": False, "": None}.get(form.fields["decontaminated"])
+    re_anchor = _re_anchor(form, sheet)
     if form.wrong or started is None or ended is None:
         return None
-    return Work(started, ended, tuple(lines), clean, form.fields["note"].strip() or None)
+    return Work(started, ended, tuple(lines), _clean(form), form.fields["note"].strip() or None, re_anchor)
+
+
+def asks_for_cleaning(form: BenchTyped) -> bool:
+    """Does no line that is to be answered say whether the device was decontaminated?"""
+    return all(each.step.step.key != CLEANED for each in form.steps)
+
+
+def _clean(form: BenchTyped) -> bool | None:
+    """By its line of the sheet, if there is one in this session, or by the question beside it."""
+    said = next((each.outcome for each in form.steps if each.step.step.key == CLEANED), form.fields["decontaminated"])
+    return {"yes": True, Outcome.PASSED: True, "no": False, Outcome.FAILED: False}.get(said)
+
+
+def _re_anchor(form: BenchTyped, sheet: BenchSheet) -> bool:
+    """Whoever works too early chooses, where there is a choice."""
+    if sheet.early is None or not sheet.early.can_re_anchor:
+        return False
+    if form.fields["re_anchor"] not in {"yes", "no"}:
+        form.errors["re_anchor"] = "Say whether the plan is to count from today."
+    return form.fields["re_anchor"] == "yes"
 
 
 def _asked(sheet: BenchSheet, sent: QueryDict | None = None) -> Iterable[BenchStep]:

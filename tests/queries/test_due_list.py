@@ -18,7 +18,7 @@ from tests.story import day
 
 pytestmark = pytest.mark.django_db
 
-STATEMENTS = 31
+STATEMENTS = 33
 SUMMER = DueFilter(closes_to=day(8, 1))
 
 
