@@ -23,7 +23,7 @@ from tests.story import STEPS, day
 
 pytestmark = pytest.mark.django_db
 
-STATEMENTS = {"due-inspections/": 39, "assignments/": 14, "inspections/": 27}
+STATEMENTS = {"due-inspections/": 41, "assignments/": 14, "inspections/": 27}
 
 
 @pytest.fixture(autouse=True)
@@ -84,6 +84,9 @@ def test_filters_are_those_of_the_page():
     assert dues(given_to=work.ruan.person) == [work.due(1)]
     assert dues(words="T-0002") == [work.due(2)]
     assert dues(state="overdue") == []
+    assert dues(opens_from="2026-05-16", opens_to="2026-05-16") == work.dues
+    assert dues(opens_to="2026-05-15") == []
+    assert "opens_from" in asker.get("due-inspections/", 400, opens_from="2026-06-02", opens_to="2026-06-01")["errors"]
     assert "closes_to" in asker.get("due-inspections/", 400, week="2026-07-15", closes_to="2026-08-01")["errors"]
     assert "given_to" in asker.get("due-inspections/", 400, given_to="somebody")["errors"]
     assert "site" in asker.get("due-inspections/", 403, site=10**9)["errors"]
