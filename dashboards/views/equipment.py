@@ -20,6 +20,7 @@ from pmcore.queries.holds import holds_in_force
 _PARAMETERS = ("words", "site", "device_class", "state", "after")
 _NOT_OVER = (DueState.AHEAD, DueState.OPEN, DueState.OVERDUE)
 _DUES_SHOWN = 8
+_LONGEST_WORDS = 100
 
 
 @page("equipment")
@@ -114,6 +115,6 @@ def _errors(request: HttpRequest, sites: set[str], classes: set[str]) -> dict[st
             errors[name] = f"{value!r} is none of {', '.join(ServiceStateKind)}."
         elif value and name == "after" and not (value.isascii() and value.isdigit() and len(value) < 19):
             errors[name] = "That page cannot be found; begin at the first one."
-        elif name == "words" and len(value) > 100:
-            errors[name] = "At most 100 characters are searched for."
+        elif name == "words" and (len(value) > _LONGEST_WORDS or not value.isprintable()):
+            errors[name] = f"At most {_LONGEST_WORDS} characters that can be seen are searched for."
     return errors

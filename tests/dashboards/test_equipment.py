@@ -38,6 +38,13 @@ def test_nothing_found_says_what_to_try(manager):
     assert "Try fewer words" in page
 
 
+@pytest.mark.parametrize("words", ["a\x00b", "x" * 101, "\u202e"])
+def test_words_that_cannot_be_searched_for(manager, words):
+    answer = manager.get("/equipment/", {"words": words})
+    assert answer.status_code == 400
+    assert "characters that can be seen are searched for" in answer.content.decode()
+
+
 @pytest.mark.parametrize(
     ("query", "says"),
     [

@@ -56,6 +56,7 @@ def page_as(quillmere: Served, browser: Browser) -> Iterator[Callable[..., Page]
         page.get_by_label("Password").fill(quillmere.password)
         page.get_by_role("button", name="Sign in").click()
         page.get_by_role("button", name="Sign out").wait_for()
+        page.wait_for_load_state("load")  # so that the page's own scripts answer
         return page
 
     yield sign_in
