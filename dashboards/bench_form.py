@@ -44,12 +44,13 @@ class StepTyped:
 
 @dataclass
 class BenchTyped:
-    """The whole form. `errors` by field; those of steps stand with them."""
+    """The whole form. `errors` by field; those of steps stand with them. `said`: what is to be told besides."""
 
     steps: list[StepTyped]
     fields: dict[str, str]
     key: str
     errors: dict[str, str] = field(default_factory=dict)
+    said: str = ""
 
     @property
     def wrong(self) -> int:
@@ -104,6 +105,18 @@ def work_of(form: BenchTyped, sheet: BenchSheet, at: dt.datetime) -> Work | None
     if form.wrong or started is None or ended is None:
         return None
     return Work(started, ended, tuple(lines), _clean(form), form.fields["note"].strip() or None, re_anchor)
+
+
+def look_through(form: BenchTyped, sheet: BenchSheet, at: dt.datetime) -> None:
+    """Says what does not fit so far; what was not come to yet is not wrong."""
+    work_of(form, sheet, at)
+    for each in form.steps:
+        if not any(each.typed.get(name) for name in ("outcome", *_NUMBERS)):
+            each.error = ""
+    for name in ("steps", "re_anchor"):
+        form.errors.pop(name, None)
+    if not form.wrong:
+        form.said = "What you typed so far fits. Nothing is recorded before you press Record."
 
 
 def asks_for_cleaning(form: BenchTyped) -> bool:

@@ -10,7 +10,7 @@ from django.urls import reverse
 
 from dashboards import bench_words as say
 from dashboards.access import PAGES, Asking, asking, page
-from dashboards.bench_form import BenchTyped, asks_for_cleaning, blank, request_of, typed, work_of
+from dashboards.bench_form import BenchTyped, asks_for_cleaning, blank, look_through, request_of, typed, work_of
 from dashboards.compliance_asking import given
 from dashboards.typed import SAID, typed_before
 from dashboards.words import day_in_words, hold_in_words, words_of
@@ -103,7 +103,7 @@ def inspect(request: HttpRequest, due: int) -> HttpResponse:
         _put_beside(form, refused)
         return _show(request, _sheet(due, found), form, status=400)
     if done is None:
-        return _show(request, sheet, form, status=400)
+        return _show(request, sheet, form, status=400 if form.wrong else 200)
     address, said = done
     if said:
         messages.success(request, said)
@@ -186,6 +186,11 @@ def _record(sent: QueryDict, form: BenchTyped, sheet: BenchSheet, found: Asking)
     return reverse("bench_recorded", args=[sheet.item.due_inspection, receipt.seq]), ""
 
 
+def _look(sent: QueryDict, form: BenchTyped, sheet: BenchSheet, found: Asking) -> None:
+    """What the Enter key asks for, wherever it is pressed: a slip records nothing."""
+    look_through(form, sheet, found.at)
+
+
 def _attempt(sent: QueryDict, form: BenchTyped, sheet: BenchSheet, found: Asking) -> tuple[str, str] | None:
     if form.fields["attempt"] not in set(AttemptOutcome):
         form.errors["attempt"] = "Say what stood in the way."
@@ -213,7 +218,7 @@ def _reason(sent: QueryDict, form: BenchTyped, sheet: BenchSheet, found: Asking)
     return reverse("bench_inspect", args=[sheet.item.due_inspection]), said
 
 
-_DEEDS = {"record": _record, "attempt": _attempt, "reason": _reason}
+_DEEDS = {"look": _look, "record": _record, "attempt": _attempt, "reason": _reason}
 _FIELD: dict[type[Exception], str] = {
     MomentsOutOfOrder: "ended", InTheFuture: "ended", NotYetInRecord: "day", PlaceUnknown: "day",
     PlacedElsewhere: "day", VersionNotApproved: "day", AttemptsMissing: "reason", NotOnHold: "reason",

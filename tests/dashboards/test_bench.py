@@ -267,6 +267,28 @@ def test_a_wrong_answer_stands_with_its_step_and_nothing_typed_is_lost(bench, ch
     assert InspectionSession.objects.count() == 0
 
 
+def test_the_enter_key_looks_through_and_records_nothing(bench):
+    size, browser = head().size, signed_in(bench.ruan)
+    page = browser.get(f"/bench/{bench.due}/").content.decode()
+    assert re.findall(r'<button name="do" value="(\w+)"', page)[0] == "look"  # the first button is what Enter presses
+    whole = send(bench, browser=browser, do="look")
+    assert whole.status_code == 200
+    assert "What you typed so far fits. Nothing is recorded before you press Record." in text_of(whole)
+    assert 'value="85"' in whole.content.decode()
+    assert head().size == size
+
+
+def test_looked_through_half_way_only_what_does_not_fit_is_said(bench):
+    rest = {"browser": signed_in(bench.ruan), "brakes__outcome": "", "raising__outcome": ""}
+    assert send(bench, do="look", **rest).status_code == 200
+    response = send(bench, do="look", leakage__as_found="501", **rest)
+    assert response.status_code == 400
+    assert response.content.decode().count('id="s3-wrong"') == 1
+    assert "501 µA is above the limit 500 µA: record it as failed." in text_of(response)
+    assert "One answer is not right yet." in text_of(response)
+    assert '<a href="#step-3">Check: leakage.</a>' in response.content.decode()
+
+
 def test_an_instrument_out_of_calibration_is_refused_beside_its_step(bench):
     assert beside(send(bench, leakage__instrument=bench.old_meter), "s3") == (
         "That instrument was not in calibration on that day: what it reads answers no step."
