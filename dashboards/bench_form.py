@@ -111,8 +111,10 @@ def look_through(form: BenchTyped, sheet: BenchSheet, at: dt.datetime) -> None:
     """Says what does not fit so far; what was not come to yet is not wrong."""
     work_of(form, sheet, at)
     for each in form.steps:
-        if not any(each.typed.get(name) for name in ("outcome", *_NUMBERS)):
+        if not each.outcome:
             each.error = ""
+            sides = _sides(each, filter(None, map(each.typed.get, _NUMBERS)))
+            _check_verdict(each, Outcome.PASSED, [] if each.error else sides)
     for name in ("steps", "re_anchor"):
         form.errors.pop(name, None)
     if not form.wrong:
@@ -237,18 +239,25 @@ def _numbers(each: StepTyped, outcome: Outcome) -> dict[str, Any]:
     if any(name not in given for name in wanted):
         each.error = "Say what was found." if len(wanted) == 1 else "Say both numbers that were found."
         return {}
+    sides = _sides(each, given.values())
+    if not each.error:
+        _check_verdict(each, outcome, sides)
+    return {} if each.error else given
+
+
+def _sides(each: StepTyped, texts: Iterable[str]) -> list[tuple[Decimal, Side]]:
+    """Each number, and on which side of its limits it lies."""
     sides = []
-    for text in given.values():
+    for text in texts:
         try:
             number = Decimal(text)
         except InvalidOperation:
             number = Decimal("NaN")
         if not number.is_finite():
             each.error = f"{text!r} is no number; write it as 0.12."
-            return {}
+            break
         sides.append((number, each.step.bounds.side(number)))
-    _check_verdict(each, outcome, sides)
-    return given
+    return sides
 
 
 def _check_verdict(each: StepTyped, outcome: Outcome, sides: list[tuple[Decimal, Side]]) -> None:

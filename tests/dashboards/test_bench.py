@@ -289,6 +289,16 @@ def test_looked_through_half_way_only_what_does_not_fit_is_said(bench):
     assert '<a href="#step-3">Check: leakage.</a>' in response.content.decode()
 
 
+@pytest.mark.parametrize(
+    ("number", "says"),
+    [("85", ""), ("501", "501 µA is above the limit 500 µA: record it as failed."), ("x", "'x' is no number")],
+)
+def test_a_number_is_held_against_its_limit_before_anybody_says_how_it_went(bench, number, says):
+    response = send(bench, do="look", leakage__outcome="", leakage__as_found=number)
+    assert response.status_code == (400 if says else 200)
+    assert beside(response, "s3").startswith(says)
+
+
 def test_an_instrument_out_of_calibration_is_refused_beside_its_step(bench):
     assert beside(send(bench, leakage__instrument=bench.old_meter), "s3") == (
         "That instrument was not in calibration on that day: what it reads answers no step."
