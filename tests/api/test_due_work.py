@@ -9,7 +9,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from pmcore.engines.vocabulary import Half, Outcome, Role
-from pmcore.models import Assignment, InspectionSession
+from pmcore.models import Assignment, InspectionSession, PlanAnchor
 from pmcore.queries.due_list import DueFilter, due_page
 from pmcore.queries.head import head
 from pmcore.services.assignments import assign_inspections
@@ -199,6 +199,16 @@ def test_a_retry_from_a_tablet_records_once():
     again = sent(ruan, "inspections/", inspecting(work))
     assert (again.status_code, again.json(), again["Location"]) == (200, first.json(), first["Location"])
     assert head().size == size
+
+
+def test_the_plan_counts_from_the_work_only_where_that_is_said():
+    work = some_due_work(2)
+    asker = by_token(work.ruan)
+    assert sent(asker, "inspections/", inspecting(work)).status_code == 201
+    assert not PlanAnchor.objects.exists()
+    assert sent(asker, "inspections/", inspecting(work, 1, re_anchor=True), key="k-2").status_code == 201
+    anchor = PlanAnchor.objects.get()
+    assert (anchor.device_id, anchor.plan_id, anchor.anchor_on) == (work.devices[1], work.story.plan, TODAY)
 
 
 def test_a_number_beyond_its_limit_is_no_pass(monkeypatch):
