@@ -21,6 +21,8 @@ class DueInspections(ListView):
         Parameter("week", "A day of the week whose Sunday is the last closing day.", DAY),
         Parameter("closes_from", "The first closing day; today with what is overdue, where nothing is said.", DAY),
         Parameter("closes_to", "The last closing day.", DAY),
+        Parameter("opens_from", "The first day on which windows open.", DAY),
+        Parameter("opens_to", "The last day on which windows open.", DAY),
         several("site", "Only at these sites, by id."),
         several("area", "Only in these areas, by id."),
         several("device_class", "Only of these device classes, by id."),

@@ -46,7 +46,7 @@ class ReadingSent:
 @dataclass(frozen=True)
 class WorkSent:
     """Your work for a due inspection by a version of its sheet; with `inspection`, a further part of one that was
-    begun."""
+    begun. `re_anchor`: the plan, an anchored one, counts for the device from this day on."""
 
     due_inspection: int
     version: int
@@ -56,6 +56,7 @@ class WorkSent:
     inspection: int | None = None
     decontaminated: bool | None = None
     note: str | None = None
+    re_anchor: bool = False
 
 
 class Inspections(Writes, ListView):
@@ -89,8 +90,8 @@ class Inspections(Writes, ListView):
         return record_due_inspection(
             due_inspection=asked.due_inspection, version=asked.version, started_at=asked.started_at,
             ended_at=asked.ended_at, readings=[_line(at, each) for at, each in enumerate(asked.readings)],
-            inspection=asked.inspection, decontaminated=asked.decontaminated, note=asked.note, actor=self.actor,
-            at=self.at, request=request,
+            inspection=asked.inspection, decontaminated=asked.decontaminated, note=asked.note,
+            re_anchor=asked.re_anchor, actor=self.actor, at=self.at, request=request,
         )  # fmt: skip
 
     def where(self, receipt: Receipt) -> str:

@@ -24,6 +24,7 @@ _MEASURED = {StepKind.MEASURE, StepKind.COUNT} | _PAIRS
 _DONE = {Outcome.PASSED, Outcome.FAILED}
 _LONGEST_NOTE = 2_000
 _PIECES = "pieces"
+CLEANED = "cleaned"  # the step of a sheet that asks whether the device was decontaminated
 
 _Value = TypeVar("_Value")
 
@@ -43,12 +44,13 @@ class StepTyped:
 
 @dataclass
 class BenchTyped:
-    """The whole form. `errors` by field; those of steps stand with them."""
+    """The whole form. `errors` by field; those of steps stand with them. `said`: what is to be told besides."""
 
     steps: list[StepTyped]
     fields: dict[str, str]
     key: str
     errors: dict[str, str] = field(default_factory=dict)
+    said: str = ""
 
     @property
     def wrong(self) -> int:
@@ -64,6 +66,7 @@ class Work:
     readings: tuple[ReadingLine, ...]
     decontaminated: bool | None
     note: str | None
+    re_anchor: bool
 
 
 def blank(sheet: BenchSheet, at: dt.datetime) -> BenchTyped:
@@ -75,7 +78,10 @@ def blank(sheet: BenchSheet, at: dt.datetime) -> BenchTyped:
 
 def typed(sheet: BenchSheet, sent: QueryDict) -> BenchTyped:
     """Everything that was sent, kept."""
-    names = ("day", "started", "ended", "decontaminated", "note", "attempt", "attempt_note", "reason", "reason_note")
+    names = (
+        "day", "started", "ended", "decontaminated", "note", "re_anchor", "attempt", "attempt_note", "reason",
+        "reason_note",
+    )  # fmt: skip
     fields = {name: sent.get(name, "") for name in names}
     steps = [StepTyped(step, _of_step(step, sent)) for step in _asked(sheet, sent)]
     return BenchTyped(steps, fields, sent.get("key") or uuid.uuid4().hex)
@@ -95,10 +101,44 @@ def work_of(form: BenchTyped, sheet: BenchSheet, at: dt.datetime) -> Work | None
         form.errors["steps"] = "Answer at least one step."
     if len(form.fields["note"]) > _LONGEST_NOTE:
         form.errors["note"] = f"A note has at most {_LONGEST_NOTE:,} letters."
-    clean = {"yes": True, "no": False, "": None}.get(form.fields["decontaminated"])
+    re_anchor = _re_anchor(form, sheet)
     if form.wrong or started is None or ended is None:
         return None
-    return Work(started, ended, tuple(lines), clean, form.fields["note"].strip() or None)
+    return Work(started, ended, tuple(lines), _clean(form), form.fields["note"].strip() or None, re_anchor)
+
+
+def look_through(form: BenchTyped, sheet: BenchSheet, at: dt.datetime) -> None:
+    """Says what does not fit so far; what was not come to yet is not wrong."""
+    work_of(form, sheet, at)
+    for each in form.steps:
+        if not each.outcome:
+            each.error = ""
+            sides = _sides(each, filter(None, map(each.typed.get, _NUMBERS)))
+            _check_verdict(each, Outcome.PASSED, [] if each.error else sides)
+    for name in ("steps", "re_anchor"):
+        form.errors.pop(name, None)
+    if not form.wrong:
+        form.said = "What you typed so far fits. Nothing is recorded before you press Record."
+
+
+def asks_for_cleaning(form: BenchTyped) -> bool:
+    """Does no line that is to be answered say whether the device was decontaminated?"""
+    return all(each.step.step.key != CLEANED for each in form.steps)
+
+
+def _clean(form: BenchTyped) -> bool | None:
+    """By its line of the sheet, if there is one in this session, or by the question beside it."""
+    said = next((each.outcome for each in form.steps if each.step.step.key == CLEANED), form.fields["decontaminated"])
+    return {"yes": True, Outcome.PASSED: True, "no": False, Outcome.FAILED: False}.get(said)
+
+
+def _re_anchor(form: BenchTyped, sheet: BenchSheet) -> bool:
+    """Whoever works too early chooses, where there is a choice."""
+    if sheet.early is None or not sheet.early.can_re_anchor:
+        return False
+    if form.fields["re_anchor"] not in {"yes", "no"}:
+        form.errors["re_anchor"] = "Say whether the plan is to count from today."
+    return form.fields["re_anchor"] == "yes"
 
 
 def _asked(sheet: BenchSheet, sent: QueryDict | None = None) -> Iterable[BenchStep]:
@@ -199,18 +239,25 @@ def _numbers(each: StepTyped, outcome: Outcome) -> dict[str, Any]:
     if any(name not in given for name in wanted):
         each.error = "Say what was found." if len(wanted) == 1 else "Say both numbers that were found."
         return {}
+    sides = _sides(each, given.values())
+    if not each.error:
+        _check_verdict(each, outcome, sides)
+    return {} if each.error else given
+
+
+def _sides(each: StepTyped, texts: Iterable[str]) -> list[tuple[Decimal, Side]]:
+    """Each number, and on which side of its limits it lies."""
     sides = []
-    for text in given.values():
+    for text in texts:
         try:
             number = Decimal(text)
         except InvalidOperation:
             number = Decimal("NaN")
         if not number.is_finite():
             each.error = f"{text!r} is no number; write it as 0.12."
-            return {}
+            break
         sides.append((number, each.step.bounds.side(number)))
-    _check_verdict(each, outcome, sides)
-    return given
+    return sides
 
 
 def _check_verdict(each: StepTyped, outcome: Outcome, sides: list[tuple[Decimal, Side]]) -> None:

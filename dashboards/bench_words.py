@@ -42,7 +42,7 @@ def limit_in_words(step: BenchStep) -> str:
     if step.step.expected_count is not None:
         return f"{step.step.expected_count} are wanted."
     said = _bounds(step.bounds, unit_in_words(step.unit))
-    return f"{said}{f' ({step.limit})' if step.limit else ''}." if said else ""
+    return f"{said} ({step.limit or 'as this sheet says'})." if said else ""
 
 
 def _bounds(bounds: Bounds, unit: str) -> str:
@@ -112,6 +112,23 @@ def second(sheet: BenchSheet) -> str:
     return f"{sheet.item.procedure_name}, due on {day_in_words(sheet.item.due_on)}. {said}{takes}"
 
 
+def early_in_words(sheet: BenchSheet) -> tuple[str, str] | None:
+    """What work before the window is good for: in short, and what follows."""
+    early, item = sheet.early, sheet.item
+    if early is None:
+        return None
+    window = f"from {day_in_words(item.opens_on)} to {day_in_words(item.closes_on)}"
+    if early.counts:
+        return "Done today it counts, early.", "The next one is then counted from today."
+    if early.counts_for is not None:
+        older = day_in_words(early.counts_for)
+        return f"Done today it counts for the one due on {older}.", f"This one stays to be done, {window}."
+    if early.can_re_anchor:
+        short = "Done today it counts only if the plan counts from today on."
+        return short, f"Otherwise its days stay as they are, and it is done again {window}."
+    return "Done today it counts for nothing: it is too early.", f"It has to be done again, {window}."
+
+
 def cautions_in_words(sheet: BenchSheet) -> str:
     """Those of the sheet one after another, or the usual ones."""
     said = (caution.rstrip(".; ") for caution in sheet.cautions)
@@ -147,10 +164,15 @@ def recorded_headline(work: RecordedWork) -> str:
     on = day_in_words(work.performed_on)
     if not work.complete:
         return f"Recorded for {on}. {_count(len(work.still_open))} of {name} still to be done."
+    if work.item.state is DueState.MET and work.performed_on < item.opens_on:
+        return f"Recorded: {name} was inspected on {on}, before its window opened. It counts as met, early."
     if work.item.state is DueState.MET:
         return f"Recorded: {name} was inspected on {on}, inside its window."
     if work.item.state is DueState.MET_LATE:
         return f"Recorded: {name} was inspected on {on}, after its window closed on {day_in_words(item.closes_on)}."
+    if work.item.state is DueState.AHEAD:
+        again = f"The one due on {day_in_words(item.due_on)} is still to be done, from {day_in_words(item.opens_on)} on"
+        return f"Recorded: {name} was inspected on {on}. {again}."
     due = f"the inspection due on {day_in_words(item.due_on)} is {words_of(item.state)}"
     return f"Recorded: {name} was inspected on {on}; {due}."
 

@@ -2,6 +2,8 @@
 
 import datetime as dt
 
+from pmcore.queries.due_list import DueItem
+
 MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
     "December",
@@ -57,6 +59,19 @@ _HOLDS = {
     "not_decontaminated": "it was not decontaminated",
     "other": "for another reason",
 }
+
+
+def not_done_in_words(row: DueItem) -> str:
+    """What stood in the way so far: `Somebody went twice in vain, last on 20 Feb: with a patient.`"""
+    said = []
+    if row.tried_on is not None and row.tried_outcome is not None:
+        times = {1: "once", 2: "twice"}.get(row.attempts, f"{in_words(row.attempts)} times")
+        last = "on" if row.attempts == 1 else "last on"
+        day = short_day(row.tried_on).partition(" ")[2]
+        said.append(f"Somebody went {times} in vain, {last} {day}: {words_of(row.tried_outcome)}.")
+    if row.reason is not None:
+        said.append(f"Reason recorded: {words_of(row.reason)}.")
+    return " ".join(said)
 
 
 def hold_in_words(reason: str) -> str:

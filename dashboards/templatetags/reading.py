@@ -4,7 +4,8 @@ import datetime as dt
 
 from django import template
 
-from dashboards.words import day_in_words, hold_in_words, minutes_in_words, short_day, words_of
+from dashboards.words import day_in_words, hold_in_words, minutes_in_words, not_done_in_words, short_day, words_of
+from pmcore.queries.due_list import DueItem
 
 register = template.Library()
 
@@ -45,6 +46,11 @@ def daymonth(value: dt.date) -> str:
 @register.filter
 def minutes(value: int) -> str:
     return minutes_in_words(value)
+
+
+@register.filter
+def notdone(row: DueItem) -> str:
+    return not_done_in_words(row)
 
 
 @register.filter

@@ -9,8 +9,8 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 
 from dashboards import bench_words as say
-from dashboards.access import Asking, asking, page
-from dashboards.bench_form import BenchTyped, blank, request_of, typed, work_of
+from dashboards.access import PAGES, Asking, asking, page
+from dashboards.bench_form import BenchTyped, asks_for_cleaning, blank, look_through, request_of, typed, work_of
 from dashboards.compliance_asking import given
 from dashboards.typed import SAID, typed_before
 from dashboards.words import day_in_words, hold_in_words, words_of
@@ -34,6 +34,7 @@ from pmcore.services.device_days import (
 )
 from pmcore.services.inspections import AlreadyComplete, AlreadyRecorded, VersionNotApproved
 from pmcore.services.permissions import MAY
+from pmcore.services.re_anchoring import CannotReAnchor, NothingToAnchorTo, TooEarlyToReAnchor
 from pmcore.services.readings import InstrumentOverdue, ReadingRefused
 from pmcore.services.reasons import (
     AttemptsMissing,
@@ -102,7 +103,7 @@ def inspect(request: HttpRequest, due: int) -> HttpResponse:
         _put_beside(form, refused)
         return _show(request, _sheet(due, found), form, status=400)
     if done is None:
-        return _show(request, sheet, form, status=400)
+        return _show(request, sheet, form, status=400 if form.wrong else 200)
     address, said = done
     if said:
         messages.success(request, said)
@@ -179,10 +180,15 @@ def _record(sent: QueryDict, form: BenchTyped, sheet: BenchSheet, found: Asking)
     receipt = record_due_inspection(
         due_inspection=sheet.item.due_inspection, version=sheet.version or 0, started_at=work.started_at,
         ended_at=work.ended_at, readings=work.readings, decontaminated=work.decontaminated, note=work.note,
-        inspection=int(begun) if begun else None, actor=found.actor, at=found.at,
+        inspection=int(begun) if begun else None, re_anchor=work.re_anchor, actor=found.actor, at=found.at,
         request=request_of(sent),
     )  # fmt: skip
     return reverse("bench_recorded", args=[sheet.item.due_inspection, receipt.seq]), ""
+
+
+def _look(sent: QueryDict, form: BenchTyped, sheet: BenchSheet, found: Asking) -> None:
+    """What the Enter key asks for, wherever it is pressed: a slip records nothing."""
+    look_through(form, sheet, found.at)
 
 
 def _attempt(sent: QueryDict, form: BenchTyped, sheet: BenchSheet, found: Asking) -> tuple[str, str] | None:
@@ -212,11 +218,12 @@ def _reason(sent: QueryDict, form: BenchTyped, sheet: BenchSheet, found: Asking)
     return reverse("bench_inspect", args=[sheet.item.due_inspection]), said
 
 
-_DEEDS = {"record": _record, "attempt": _attempt, "reason": _reason}
+_DEEDS = {"look": _look, "record": _record, "attempt": _attempt, "reason": _reason}
 _FIELD: dict[type[Exception], str] = {
     MomentsOutOfOrder: "ended", InTheFuture: "ended", NotYetInRecord: "day", PlaceUnknown: "day",
     PlacedElsewhere: "day", VersionNotApproved: "day", AttemptsMissing: "reason", NotOnHold: "reason",
     DepartureMissing: "reason", BeforeTheWindow: "reason",
+    NothingToAnchorTo: "re_anchor", CannotReAnchor: "re_anchor", TooEarlyToReAnchor: "re_anchor",
 }  # fmt: skip
 _SAID: dict[type[Exception], str] = {
     # Where the record's words name things by their numbers.
@@ -226,6 +233,8 @@ _SAID: dict[type[Exception], str] = {
     VersionNotApproved: "This sheet was not approved on that day.",
     InstrumentOverdue: "That instrument was not in calibration on that day: what it reads answers no step.",
     AlreadyRecorded: "Somebody recorded these steps for that day before. Look at the sheet again.",
+    NothingToAnchorTo: "Only a whole inspection moves the plan: answer every step, or leave its days as they are.",
+    CannotReAnchor: "The plan cannot be counted from that day. Leave its days as they are.",
     AlreadyComplete: "Somebody completed this inspection meanwhile.",
     AttemptsMissing: "No attempts with that outcome are recorded yet, or too few: they have to lie inside the window.",
     NotOnHold: "No such hold was in force on the device: it was in use.",
@@ -259,6 +268,9 @@ def _show(request: HttpRequest, sheet: BenchSheet, form: BenchTyped, status: int
         "headline": say.headline(sheet, found.today),
         "second": say.second(sheet),
         "cautions": say.cautions_in_words(sheet),
+        "early": say.early_in_words(sheet),
+        "asks_for_cleaning": asks_for_cleaning(form),
+        "sees_equipment": found.actor.role in PAGES["equipment"][1],
         "holds": [(hold, hold_in_words(hold.reason)) for hold in sheet.holds],
         "form": form,
         "steps": [_shown(number, each, sheet) for number, each in enumerate(form.steps, 1)],

@@ -31,6 +31,7 @@ from pmcore.services.permissions import MAY
 _WEEK = 7
 _IN_THE_FORM = ("week", "site", "area", "device_class", "risk_class", "state", "given_to", "words", "by")
 _NOT_KEPT = ("after", "tick", "known")
+_DAYS_KEPT = ("closes_from", "closes_to", "opens_from", "opens_to")
 
 
 @page("schedule")
@@ -214,7 +215,7 @@ def _filters(request: HttpRequest, errors: dict[str, str]) -> dict[str, Any]:
         "given_to": [(NOBODY, "nobody"), *((str(person), name) for person, name in people)],
         "groupings": [("site", "site")],
         "errors": errors,
-        "kept": [(name, value) for name in ("closes_from", "closes_to") for value in asked.get(name, ())],
+        "kept": [(name, value) for name in _DAYS_KEPT for value in asked.get(name, ())],
         **_weeks(request, week),
     }
 
@@ -263,6 +264,7 @@ def _week_headline(load: PersonLoad, monday: dt.date) -> str:
 _HEADING = (
     "due inspection", "tag", "serial number", "maker", "model", "device class", "site", "area", "risk class", "plan",
     "procedure", "opens on", "due on", "closes on", "state", "done on", "given to",
+    "attempts in vain", "last attempt on", "last attempt", "reason not done", "reason from",
 )  # fmt: skip
 
 
@@ -272,5 +274,6 @@ def _cells(row: DueItem) -> tuple[object, ...]:
     return (
         row.due_inspection, label.tag, label.serial, label.maker, label.model, row.device_class_name, row.site_name,
         row.area_name, words_of(row.risk_class), row.plan_name, row.procedure_name, row.opens_on, row.due_on,
-        row.closes_on, words_of(row.state), row.completed_on, who,
+        row.closes_on, words_of(row.state), row.completed_on, who, row.attempts, row.tried_on,
+        words_of(row.tried_outcome or ""), words_of(row.reason or ""), row.reason_on,
     )  # fmt: skip

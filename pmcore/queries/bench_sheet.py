@@ -19,6 +19,7 @@ from pmcore.models import (
 from pmcore.queries.calibrations import calibrations, good_on
 from pmcore.queries.device_places import DevicePlace, places_of
 from pmcore.queries.due_list import DueItem, due_items
+from pmcore.queries.early_work import EarlyWork, early_work
 from pmcore.queries.figure_settings import FigureSettings
 from pmcore.queries.holds import HoldInForce, holds_in_force
 from pmcore.queries.inspections import CompletedInspection, completed
@@ -55,8 +56,8 @@ class Instrument:
 @dataclass(frozen=True, slots=True)
 class BenchSheet:
     """`version` None: no version of the procedure is approved on the day. `begun`: an inspection that was left
-    unfinished and can go on. `last`: the last complete inspection by the procedure. `person`'s site clock is
-    `time_zone`."""
+    unfinished and can go on. `last`: the last complete inspection by the procedure. `time_zone` is that of the site.
+    `early`: what work on the day is good for, where it comes before the window."""
 
     item: DueItem
     place: DevicePlace
@@ -70,10 +71,12 @@ class BenchSheet:
     steps: tuple[BenchStep, ...]
     instruments: tuple[Instrument, ...]
     begun: int | None
+    early: EarlyWork | None
 
 
 def bench_sheet(due_inspection: int, *, as_of: dt.date, known: int, actor: Actor) -> BenchSheet | None:
-    """None: there is no such due inspection for the actor. A fixed number of statements. Raises KnownBeyond."""
+    """None: there is no such due inspection for the actor. A fixed number of statements, more of them before the window
+    opens. Raises KnownBeyond."""
     found = due_items([due_inspection], as_of=as_of, known=known, actor=actor)
     if not found:
         return None
@@ -97,6 +100,7 @@ def bench_sheet(due_inspection: int, *, as_of: dt.date, known: int, actor: Actor
         steps=_steps(version, last, answered, as_of, known),
         instruments=_instruments(item.site, as_of, known),
         begun=begun,
+        early=early_work(item, on=as_of, known=known),
     )
 
 

@@ -7,7 +7,8 @@ from pmcore.queries.due_list import TO_DO, DueFilter, Key
 from pmcore.queries.parameters import Parameters, a_day, a_number, a_word_of, some_words
 
 NAMES = (
-    "week", "closes_from", "closes_to", "site", "area", "device_class", "risk_class", "state", "given_to", "words",
+    "week", "closes_from", "closes_to", "opens_from", "opens_to", "site", "area", "device_class", "risk_class", "state",
+    "given_to", "words",
 )  # fmt: skip
 NOBODY = "nobody"
 
@@ -21,7 +22,7 @@ def week_of(any_day: dt.date) -> tuple[dt.date, dt.date]:
 def due_filter(asked: Parameters, otherwise: dt.date | None = None) -> DueFilter:
     """What the parameters ask for; `otherwise`: a day of the week that is meant where neither a week nor closing days
     are said. A week's list reaches to its Sunday. What is wrong gathers in `asked`."""
-    week, closes_from, closes_to = (asked.one(name, read) for name, read in _DAYS)
+    week, closes_from, closes_to, opens_from, opens_to = (asked.one(name, read) for name, read in _DAYS)
     sites, areas, classes = (asked.many(name, a_number) for name in ("site", "area", "device_class"))
     risk_classes, states = asked.many("risk_class", a_word_of(RiskClass)), asked.many("state", a_word_of(DueState))
     given_to, words = asked.one("given_to", _person), asked.one("words", some_words)
@@ -29,13 +30,15 @@ def due_filter(asked: Parameters, otherwise: dt.date | None = None) -> DueFilter
         asked.errors.setdefault("closes_to", "Say a week or closing days, not both.")
     if closes_to is None and (week or (otherwise if "closes_to" not in asked.given else None)):
         closes_to = week_of(week or otherwise or dt.date.min)[1]
-    if closes_from and closes_to and closes_from > closes_to:
-        asked.errors["closes_from"] = f"The period begins on {closes_from}, after its end on {closes_to}."
+    for name, first, last in (("closes_from", closes_from, closes_to), ("opens_from", opens_from, opens_to)):
+        if first and last and first > last:
+            asked.errors[name] = f"The period begins on {first}, after its end on {last}."
     if asked.errors:
         return DueFilter()
     return DueFilter(
         closes_to, closes_from, sites, areas, classes, risk_classes, TO_DO if states is None else states,
         assigned_to=given_to or None, unassigned=given_to == 0, words=words,
+        opens_from=opens_from, opens_to=opens_to,
     )  # fmt: skip
 
 
@@ -68,4 +71,6 @@ def _week(text: str) -> dt.date:
     return found
 
 
-_DAYS = (("week", _week), ("closes_from", a_day), ("closes_to", a_day))
+_DAYS = (
+    ("week", _week), ("closes_from", a_day), ("closes_to", a_day), ("opens_from", a_day), ("opens_to", a_day),
+)  # fmt: skip

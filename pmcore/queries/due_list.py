@@ -10,12 +10,13 @@ from numpy.typing import NDArray
 
 from pmcore.engines.due_status import STATES, states_on
 from pmcore.engines.records import Actor
-from pmcore.engines.vocabulary import DueState, Grouping, Half, RiskClass, Role
+from pmcore.engines.vocabulary import AttemptOutcome, DueState, Grouping, Half, ReasonCode, RiskClass, Role
 from pmcore.models import DeviceIdentity, DueInspection, PlanTerms, ProcedureDetails, TagHeld
 from pmcore.queries.asked import BadPeriod, OutsideYourSites, check_known, sites_allowed
 from pmcore.queries.assigned import Assigned, assigned_among, assigned_to, names_of
 from pmcore.queries.device_labels import DeviceLabel, labels_of
 from pmcore.queries.group_names import group_names
+from pmcore.queries.miss_evidence import Evidence, evidence_of
 from pmcore.queries.read_standings import standings_between, standings_for, standings_on
 from pmcore.queries.standing_catalogue import Catalogue, catalogue
 from pmcore.queries.standing_rows import RISK_CLASSES, Standings
@@ -44,10 +45,13 @@ class DueFilter:
     assigned_to: int | None = None
     unassigned: bool = False
     words: str | None = None
+    opens_from: dt.date | None = None
+    opens_to: dt.date | None = None
 
     def __post_init__(self) -> None:
-        if self.closes_from and self.closes_to and self.closes_from > self.closes_to:
-            raise BadPeriod(f"The period begins on {self.closes_from}, after its end on {self.closes_to}.")
+        for first, last in ((self.closes_from, self.closes_to), (self.opens_from, self.opens_to)):
+            if first and last and first > last:
+                raise BadPeriod(f"The period begins on {first}, after its end on {last}.")
         if self.unassigned and self.assigned_to is not None:
             raise BadAssignee("What is given to nobody is given to no person either.")
 
@@ -67,7 +71,8 @@ class GivenTo:
 @dataclass(frozen=True, slots=True)
 class DueItem:
     """One due inspection as it stands on the day asked for; site, area and class by id and newest name (0 and "":
-    nobody said). `completed_on`: the day on which it was done."""
+    nobody said). `completed_on`: the day on which it was done. `attempts`: how often somebody went in vain, the last
+    time on `tried_on` with `tried_outcome`; `reason`: the last one recorded, standing from `reason_on`."""
 
     due_inspection: int
     device: DeviceLabel
@@ -88,6 +93,11 @@ class DueItem:
     state: DueState
     completed_on: dt.date | None
     assigned: tuple[GivenTo, ...]
+    attempts: int
+    tried_on: dt.date | None
+    tried_outcome: AttemptOutcome | None
+    reason: ReasonCode | None
+    reason_on: dt.date | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,6 +186,10 @@ def _chosen(found: Standings, asked: DueFilter, as_of: dt.date) -> Truth:
     wanted &= late | (found.closes_on >= np.datetime64(asked.closes_from or as_of, "D"))
     if asked.closes_to is not None:
         wanted &= found.closes_on <= np.datetime64(asked.closes_to, "D")
+    if asked.opens_from is not None:
+        wanted &= found.opens_on >= np.datetime64(asked.opens_from, "D")
+    if asked.opens_to is not None:
+        wanted &= found.opens_on <= np.datetime64(asked.opens_to, "D")
     return wanted
 
 
@@ -199,7 +213,7 @@ def _after(found: Standings, key: Key | None) -> Truth:
 
 
 def _items(page: Standings, given: Mapping[int, Sequence[Assigned]], as_of: dt.date, known: int) -> Iterator[DueItem]:
-    """Seven statements for what things are called."""
+    """Seven statements for what things are called, two for what stood in the way."""
     dues = page.due_inspection.tolist()
     labels = labels_of(set(page.device.tolist()), on=as_of, known=known)
     sites, areas, classes = (group_names(by, known) for by in (Grouping.SITE, Grouping.AREA, Grouping.DEVICE_CLASS))
@@ -207,12 +221,16 @@ def _items(page: Standings, given: Mapping[int, Sequence[Assigned]], as_of: dt.d
     procedures = _newest(ProcedureDetails.objects.known(known), "procedure_id")
     asks = dict(DueInspection.objects.filter(pk__among=dues).values_list("pk", "procedure_id"))
     names = names_of({each.person for due in dues for each in given.get(due, ())}, known)
+    evidence = evidence_of(dues, as_of=as_of, known=known)
     states = states_on(page, as_of)
     for at, due in enumerate(dues):
         device_class, site, area, plan = (
             int(column[at]) for column in (page.device_class, page.site, page.area, page.plan)
         )
         completed_on = page.completed_on[at].item()
+        said = evidence.get(due, Evidence())
+        tried_on, tried_outcome = said.attempts[-1] if said.attempts else (None, None)
+        reason_on, reason = said.reasons[-1] if said.reasons else (None, None)
         people = (GivenTo(each.person, names[each.person], each.on, each.half) for each in given.get(due, ()))
         yield DueItem(
             due_inspection=due,
@@ -234,6 +252,11 @@ def _items(page: Standings, given: Mapping[int, Sequence[Assigned]], as_of: dt.d
             state=STATES[states[at]],
             completed_on=completed_on if completed_on is not None and completed_on <= as_of else None,
             assigned=tuple(people),
+            attempts=len(said.attempts),
+            tried_on=tried_on,
+            tried_outcome=tried_outcome,
+            reason=reason,
+            reason_on=reason_on,
         )
 
 

@@ -36,6 +36,7 @@ _RESTS_ON_ATTEMPTS = {
 }
 _MONTHLY = IntervalRule(1, Unit.MONTH, Basis.ANCHORED, Window.calendar_month())
 _CARRIED = 0  # no inspection: a day that was carried over
+_WISHED = 2**63 - 1  # none yet: work that comes after all that was done on its day
 
 
 def standings_of(devices: Collection[int], catalogue: Catalogue) -> Iterator[Standing]:
@@ -46,6 +47,22 @@ def standings_of(devices: Collection[int], catalogue: Catalogue) -> Iterator[Sta
         facts = facts_of(wanted[start : start + DEVICES_AT_ONCE], catalogue)
         for device, dues in facts.dues.items():
             yield from _Device(device, facts, catalogue).standings(dues)
+
+
+def credit_of_work(
+    due: int, device: int, on: dt.date, *, re_anchors: bool, catalogue: Catalogue
+) -> tuple[int, dt.date] | None:
+    """Which due inspection of the same plan, by id and due date, the whole sheet of this one would be credited to if it
+    were done on the device that day; None: to none. `re_anchors`: the plan counts from that day by the same act."""
+    facts = facts_of([device], catalogue)
+    dues = facts.dues.get(device, [])
+    wanted = next((each for each in dues if each.id == due), None)
+    if wanted is None:
+        return None
+    asks = frozenset({wanted.procedure})
+    work = Performed(_WISHED, on, re_anchors=re_anchors, does=asks, sets=asks)
+    earned = _Device(device, facts, catalogue).credits_with(work, wanted.plan)
+    return next(((each.id, each.due_on) for each in dues if each.id in earned and earned[each.id].by == _WISHED), None)
 
 
 class _Device:
@@ -73,7 +90,14 @@ class _Device:
             following = next((day for day in openings if day > due.opens_on), None)
             yield self._standing(due, terms, following, earned.get(due.id))
 
-    def _credits(self, plan: int, dues: Sequence[WrittenDue], terms: Timeline[PlanOnDay]) -> dict[int, Credit]:
+    def credits_with(self, work: Performed, plan: int) -> dict[int, Credit]:
+        """As though the work had been done besides what was."""
+        dues = [due for due in self.facts.dues.get(self.device, ()) if due.plan == plan]
+        return self._credits(plan, dues, self.catalogue.plans.get(plan) or Timeline(), work)
+
+    def _credits(
+        self, plan: int, dues: Sequence[WrittenDue], terms: Timeline[PlanOnDay], *more: Performed
+    ) -> dict[int, Credit]:
         """After a plan's change of procedure the old one meets what asks for it; one inspection meets one of a plan."""
         rules = [(from_on, on_day.rule) for from_on, on_day in terms]
         begins_on = self.facts.begins_on.get(self.device) or min(due.opens_on for due in dues)
@@ -81,7 +105,8 @@ class _Device:
             Opening(due.id, due.opens_on, due.due_on, due.closes_on, self.facts.withdrawn_on.get(due.id), due.procedure)
             for due in dues
         ]
-        return credited(openings, self._performed(plan, {due.procedure for due in dues}), rules, begins_on)
+        performed = [*self._performed(plan, {due.procedure for due in dues}), *more]
+        return credited(openings, performed, rules, begins_on)
 
     def _performed(self, plan: int, procedures: set[int]) -> Iterator[Performed]:
         anchors = self.facts.anchors.get(self.device, ())

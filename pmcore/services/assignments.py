@@ -11,7 +11,7 @@ from enum import StrEnum
 
 from pmcore.engines.records import Actor
 from pmcore.engines.site_days import earliest_day
-from pmcore.engines.vocabulary import Half, Role
+from pmcore.engines.vocabulary import DueState, Half, Role
 from pmcore.engines.working_days import is_working_day
 from pmcore.models import Assignment, DueInspection, RoleHeld, SiteMembership
 from pmcore.models.rows import Row
@@ -228,7 +228,7 @@ def _cautions(items: Sequence[DueItem], on: dt.date, known: int) -> tuple[Assign
     found = []
     for item in items:
         calendar = calendars[item.site]
-        if on > item.closes_on:
+        if on > item.closes_on and item.state is not DueState.OVERDUE:  # else any day is late
             found.append(AssignmentCaution(item.due_inspection, CautionCode.AFTER_CLOSE, item.closes_on))
         if on < item.opens_on:
             found.append(AssignmentCaution(item.due_inspection, CautionCode.BEFORE_OPENING, item.opens_on))

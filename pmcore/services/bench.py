@@ -44,10 +44,12 @@ def record_due_inspection(
     inspection: int | None = None,
     decontaminated: bool | None = None,
     note: str | None = None,
+    re_anchor: bool = False,
     request: Request | None = None,
 ) -> Receipt:
     """The actor's work on the device; with `inspection`, a further session of one that was begun. In the same
-    transaction the plans of the device are looked at anew: a floating one names its next day.
+    transaction the plans of the device are looked at anew: a floating one names its next day. `re_anchor`: the plan of
+    the due inspection, an anchored one, counts for the device from this day on, and names its next day too.
 
     Raises NotAllowed, UnknownReference, NothingToInspect, InspectedAlready, AnotherSheet, and what `record_inspection`
     raises. Nothing is written then.
@@ -63,9 +65,10 @@ def record_due_inspection(
         receipt = record_inspection(
             device=item.device.device, kind=InspectionKind.SCHEDULED, version=version, person=actor.person,
             started_at=started_at, ended_at=ended_at, performed_at=ended_at, readings=readings, actor=actor, at=at,
-            inspection=inspection, decontaminated=decontaminated, note=note, request=request,
+            inspection=inspection, decontaminated=decontaminated, note=note,
+            re_anchor_plan=item.plan if re_anchor else None, request=request,
         )  # fmt: skip
-        _generate(item.device.device, at)
+        _generate(item.device.device, at, item.plan if re_anchor else None)
     return receipt
 
 
@@ -107,12 +110,12 @@ def _by(item: DueItem, known: int) -> str:
     return f" by {', '.join(sorted(names.values()))}" if names else ""
 
 
-def _generate(device: int, at: dt.datetime) -> None:
+def _generate(device: int, at: dt.datetime, moved: int | None) -> None:
     """A table of windows that has none for some interval stops no record of work; the nightly work says so."""
     site, today = _place(device, at)
     if site is None:
         return
     try:
-        generate_due_of(device=device, site=site, as_of=today, at=at)
+        generate_due_of(device=device, site=site, as_of=today, at=at, moved=moved)
     except NoWindowForInterval:
         return

@@ -74,12 +74,13 @@ def generate_due(*, site: int, as_of: dt.date, at: dt.datetime, dry_run: bool = 
     return generated
 
 
-def generate_due_of(*, device: int, site: int, as_of: dt.date, at: dt.datetime) -> Generated:
+def generate_due_of(*, device: int, site: int, as_of: dt.date, at: dt.datetime, moved: int | None = None) -> Generated:
     """For one device that stands at the site, what its floating plans call for after something was recorded of it; days
-    of anchored plans stay as they are. The site's mark stays where it is."""
+    of anchored plans stay as they are, but for the plan that was `moved`. The site's mark stays where it is."""
     generated = Generated(site, as_of)
-    floating = [call for call in _calls(site, as_of, device) if call.terms.rule.basis is Basis.FLOATING]
-    generated.calls += _append(floating, as_of, at)
+    calls = _calls(site, as_of, device)
+    following = [call for call in calls if call.terms.rule.basis is Basis.FLOATING or call.terms.plan == moved]
+    generated.calls += _append(following, as_of, at)
     return generated
 
 

@@ -9,7 +9,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from pmcore.engines.vocabulary import Half, Outcome, Role
-from pmcore.models import Assignment, InspectionSession
+from pmcore.models import Assignment, InspectionSession, PlanAnchor
 from pmcore.queries.due_list import DueFilter, due_page
 from pmcore.queries.head import head
 from pmcore.services.assignments import assign_inspections
@@ -23,7 +23,7 @@ from tests.story import STEPS, day
 
 pytestmark = pytest.mark.django_db
 
-STATEMENTS = {"due-inspections/": 39, "assignments/": 14, "inspections/": 27}
+STATEMENTS = {"due-inspections/": 41, "assignments/": 14, "inspections/": 27}
 
 
 @pytest.fixture(autouse=True)
@@ -84,6 +84,9 @@ def test_filters_are_those_of_the_page():
     assert dues(given_to=work.ruan.person) == [work.due(1)]
     assert dues(words="T-0002") == [work.due(2)]
     assert dues(state="overdue") == []
+    assert dues(opens_from="2026-05-16", opens_to="2026-05-16") == work.dues
+    assert dues(opens_to="2026-05-15") == []
+    assert "opens_from" in asker.get("due-inspections/", 400, opens_from="2026-06-02", opens_to="2026-06-01")["errors"]
     assert "closes_to" in asker.get("due-inspections/", 400, week="2026-07-15", closes_to="2026-08-01")["errors"]
     assert "given_to" in asker.get("due-inspections/", 400, given_to="somebody")["errors"]
     assert "site" in asker.get("due-inspections/", 403, site=10**9)["errors"]
@@ -196,6 +199,16 @@ def test_a_retry_from_a_tablet_records_once():
     again = sent(ruan, "inspections/", inspecting(work))
     assert (again.status_code, again.json(), again["Location"]) == (200, first.json(), first["Location"])
     assert head().size == size
+
+
+def test_the_plan_counts_from_the_work_only_where_that_is_said():
+    work = some_due_work(2)
+    asker = by_token(work.ruan)
+    assert sent(asker, "inspections/", inspecting(work)).status_code == 201
+    assert not PlanAnchor.objects.exists()
+    assert sent(asker, "inspections/", inspecting(work, 1, re_anchor=True), key="k-2").status_code == 201
+    anchor = PlanAnchor.objects.get()
+    assert (anchor.device_id, anchor.plan_id, anchor.anchor_on) == (work.devices[1], work.story.plan, TODAY)
 
 
 def test_a_number_beyond_its_limit_is_no_pass(monkeypatch):

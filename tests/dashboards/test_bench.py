@@ -11,23 +11,34 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from pmcore.engines.records import Actor
-from pmcore.engines.vocabulary import Half, Role
-from pmcore.models import Attempt, HoldDetails, InspectionSession, Reading, ReasonNotDone
+from pmcore.engines.vocabulary import Half, Role, StepKind
+from pmcore.models import (
+    Attempt,
+    HoldDetails,
+    InspectionSession,
+    ProcedureSheet,
+    ProcedureVersion,
+    Reading,
+    ReasonNotDone,
+    VersionApproval,
+)
+from pmcore.models.rows import Row
 from pmcore.queries.head import head
 from pmcore.services.assignments import assign_inspections
 from pmcore.services.keep_standings import keep_standings
-from tests.bench_cast import Bench, a_bench, moment
-from tests.cast import a_person
+from tests.bench_cast import Bench, a_bench, a_step, moment
+from tests.cast import JANUARY, a_person
 from tests.dashboards.signed_in import set_clock, signed_in
-from tests.due_work import AT, TODAY, some_due_work
+from tests.due_work import AT, TODAY, DueWork, some_due_work
+from tests.history import written
 from tests.story import day
 from tests.story import moment as story_moment
 
 pytestmark = pytest.mark.django_db
 
 NOW = moment(6, 1, 9)  # ten o'clock at the site, which keeps summer time
-STATEMENTS_OF_THE_LIST = 64
-STATEMENTS_OF_THE_SHEET = 72
+STATEMENTS_OF_THE_LIST = 66
+STATEMENTS_OF_THE_SHEET = 74
 
 
 @pytest.fixture
@@ -70,7 +81,8 @@ def test_the_sheet_says_which_device_where_until_when_and_what_to_beware_of(benc
         "Surgical table T-0001", "Orvane Marl, serial OM-1", "Alderwick General, Theatre 1",
         "To be done by 15 July 2026.",
         "due on 15 June 2026", "No complete inspection by this procedure is recorded yet.", "Before you work:",
-        "never test on a patient", "At most 500 µA.", "May be left out.", "M-1, good until 31 December 2026",
+        "never test on a patient", "At most 500 µA (as this sheet says).", "May be left out.",
+        "M-1, good until 31 December 2026",
         "M-2, not in calibration",
     ):  # fmt: skip
         assert said in page, said
@@ -170,6 +182,55 @@ def test_the_same_key_with_other_answers_is_no_retry(bench):
     assert "This form was sent before, with other answers." in text_of(response)
 
 
+# Before the window opens
+
+
+@pytest.fixture
+def early(monkeypatch) -> tuple[DueWork, Client]:
+    work = some_due_work(1)
+    set_clock(monkeypatch, story_moment(day(5, 10), 10))
+    return work, signed_in(work.ruan)
+
+
+def early_sheet(work: DueWork, **changed: str) -> dict[str, Any]:
+    filled = {
+        "key": uuid.uuid4().hex, "version": work.story.version, "do": "record", "frame:outcome": "passed",
+        "brakes:outcome": "passed", "day": "2026-05-10", "started": "09:20", "ended": "",
+    }  # fmt: skip
+    return filled | changed
+
+
+def test_who_comes_too_early_is_told_and_chooses(early):
+    work, browser = early
+    page = text_of(browser.get(f"/bench/{work.due()}/"))
+    assert "Done today it counts only if the plan counts from today on." in page
+    refused = browser.post(f"/bench/{work.due()}/", early_sheet(work))
+    assert refused.status_code == 400
+    assert beside(refused, "re-anchor") == "Say whether the plan is to count from today."
+    assert InspectionSession.objects.filter(started_at__gte=story_moment(day(5, 1))).count() == 0
+
+
+def test_counted_from_today_it_is_met_early_and_the_next_is_due_in_a_year(early):
+    work, browser = early
+    page = text_of(browser.get(browser.post(f"/bench/{work.due()}/", early_sheet(work, re_anchor="yes")).url))
+    assert "was inspected on 10 May 2026, before its window opened. It counts as met, early." in page
+    assert "The next one is due on 10 May 2027" in page
+
+
+def test_left_as_it_is_it_is_still_to_be_done(early):
+    work, browser = early
+    page = text_of(browser.get(browser.post(f"/bench/{work.due()}/", early_sheet(work, re_anchor="no")).url))
+    assert "The one due on 15 June 2026 is still to be done, from 16 May 2026 on." in page
+
+
+def test_part_of_the_sheet_moves_no_plan_and_that_is_said_beside_the_choice(early):
+    work, browser = early
+    sent = early_sheet(work, re_anchor="yes") | {"frame:outcome": "not_tested"}
+    refused = browser.post(f"/bench/{work.due()}/", sent)
+    assert refused.status_code == 400
+    assert beside(refused, "re-anchor").startswith("Only a whole inspection moves the plan")
+
+
 # What is refused
 
 
@@ -204,6 +265,38 @@ def test_a_wrong_answer_stands_with_its_step_and_nothing_typed_is_lost(bench, ch
     if "leakage__instrument" not in changed:
         assert f'<option value="{bench.meter}" selected>' in page
     assert InspectionSession.objects.count() == 0
+
+
+def test_the_enter_key_looks_through_and_records_nothing(bench):
+    size, browser = head().size, signed_in(bench.ruan)
+    page = browser.get(f"/bench/{bench.due}/").content.decode()
+    assert re.findall(r'<button name="do" value="(\w+)"', page)[0] == "look"  # the first button is what Enter presses
+    whole = send(bench, browser=browser, do="look")
+    assert whole.status_code == 200
+    assert "What you typed so far fits. Nothing is recorded before you press Record." in text_of(whole)
+    assert 'value="85"' in whole.content.decode()
+    assert head().size == size
+
+
+def test_looked_through_half_way_only_what_does_not_fit_is_said(bench):
+    rest = {"browser": signed_in(bench.ruan), "brakes__outcome": "", "raising__outcome": ""}
+    assert send(bench, do="look", **rest).status_code == 200
+    response = send(bench, do="look", leakage__as_found="501", **rest)
+    assert response.status_code == 400
+    assert response.content.decode().count('id="s3-wrong"') == 1
+    assert "501 µA is above the limit 500 µA: record it as failed." in text_of(response)
+    assert "One answer is not right yet." in text_of(response)
+    assert '<a href="#step-3">Check: leakage.</a>' in response.content.decode()
+
+
+@pytest.mark.parametrize(
+    ("number", "says"),
+    [("85", ""), ("501", "501 µA is above the limit 500 µA: record it as failed."), ("x", "'x' is no number")],
+)
+def test_a_number_is_held_against_its_limit_before_anybody_says_how_it_went(bench, number, says):
+    response = send(bench, do="look", leakage__outcome="", leakage__as_found=number)
+    assert response.status_code == (400 if says else 200)
+    assert beside(response, "s3").startswith(says)
 
 
 def test_an_instrument_out_of_calibration_is_refused_beside_its_step(bench):
@@ -297,6 +390,30 @@ def test_neither_is_recorded_without_saying_which(bench, do, says):
     response = send(bench, do=do)
     assert response.status_code == 400
     assert says in text_of(response)
+
+
+def test_a_sheet_that_asks_for_cleaning_is_the_only_one_to_ask(bench):
+    version = Row(ProcedureVersion, procedure=bench.procedure, number=2)
+    lines = Row(ProcedureSheet, version=version, title="Surgical table, yearly", minutes=40, people=1)
+    cleaned = a_step(lines, 1, "cleaned", StepKind.CONFIRM)
+    thing = written("version_written", version, version, lines, cleaned).subject
+    values = {"version": thing, "from_on": JANUARY, "approved": True, "approved_by": bench.odile.person}
+    written("version_approved", thing, Row(VersionApproval, **values))
+    browser = signed_in(bench.ruan)
+    assert 'name="decontaminated"' not in browser.get(f"/bench/{bench.due}/").content.decode()
+    sent = sheet(bench, version=thing, cleaned__outcome="failed")
+    assert browser.post(f"/bench/{bench.due}/", sent).status_code == 302
+    assert InspectionSession.objects.get().decontaminated is False
+
+
+def test_the_devices_own_page_is_one_step_away_for_those_who_see_it(bench):
+    page = signed_in(bench.ruan).get(f"/bench/{bench.due}/").content.decode()
+    assert f'href="/equipment/{bench.device}/"' in page
+    pavel = a_person("Pavel Orrin-Dask", Role.PROVIDER, bench.alderwick)
+    on = TODAY
+    given = {"due_inspections": [bench.due], "person": pavel.person, "on": on, "half": None}
+    assign_inspections(**given, actor=bench.odile, at=NOW)
+    assert "/equipment/" not in signed_in(pavel).get(f"/bench/{bench.due}/").content.decode()
 
 
 # Who

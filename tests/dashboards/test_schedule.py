@@ -11,7 +11,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from dashboards.giving_out import GivingOut
-from pmcore.engines.vocabulary import Half, Role
+from pmcore.engines.vocabulary import AttemptOutcome, Half, Role
 from pmcore.models import Assignment
 from pmcore.queries.head import head
 from pmcore.services.assignments import assign_inspections
@@ -23,7 +23,7 @@ from tests.story import day, moment
 
 pytestmark = pytest.mark.django_db
 
-STATEMENTS = 71
+STATEMENTS = 73
 WEEK = "week=2026-07-13"  # its Sunday is after the close
 
 
@@ -242,6 +242,29 @@ def test_filters_narrow_the_list():
     assert "T-0001" in mine
     assert "T-0002" not in mine
     assert "T-0002" not in text_of(browser.get(f"/schedule/?{WEEK}&words=T-0001"))
+
+
+def test_a_row_and_its_line_say_what_stood_in_the_way():
+    work = some_due_work(2)
+    for on in (TODAY, day(6, 3)):
+        work.story.search(on, outcome=AttemptOutcome.WITH_A_PATIENT)
+    browser = signed_in(work.jorun)
+    page = text_of(browser.get(f"/schedule/?{WEEK}"))
+    assert page.count("in vain") == 1
+    response = browser.get(f"/schedule/rows.csv?{WEEK}")
+    lines = list(csv.DictReader(b"".join(response.streaming_content).decode("utf-8-sig").splitlines()))
+    assert [line["attempts in vain"] for line in lines] == ["1", "0"]  # that of the third lies ahead
+    assert (lines[0]["last attempt on"], lines[0]["last attempt"]) == ("2026-06-01", "with a patient")
+
+
+def test_the_opening_day_narrows_the_list_and_stays_in_the_address():
+    work = some_due_work(1)
+    browser = signed_in(work.jorun)
+    assert "OM-1" in text_of(browser.get(f"/schedule/?{WEEK}&opens_to=2026-05-16"))
+    none = browser.get(f"/schedule/?{WEEK}&opens_to=2026-05-15").content.decode()
+    assert "OM-1" not in none
+    assert '<input type="hidden" name="opens_to" value="2026-05-15">' in none
+    assert browser.get(f"/schedule/?{WEEK}&opens_from=2026-06-01&opens_to=2026-05-01").status_code == 400
 
 
 def test_grouped_by_site_the_sites_are_the_headings():

@@ -7,18 +7,19 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from pmcore.engines.vocabulary import DueState, Half, RiskClass
+from pmcore.engines.vocabulary import AttemptOutcome, DueState, Half, ReasonCode, RiskClass
 from pmcore.queries.asked import BadPeriod, KnownBeyond, OutsideYourSites
 from pmcore.queries.due_list import BadAssignee, DueFilter, DuePage, due_items, due_page
 from pmcore.queries.head import head
 from pmcore.services.assignments import assign_inspections, take_off
 from pmcore.services.keep_standings import keep_standings
+from pmcore.services.reasons import record_reason
 from tests.due_work import AT, TODAY, DueWork, some_due_work
-from tests.story import day
+from tests.story import day, moment
 
 pytestmark = pytest.mark.django_db
 
-STATEMENTS = 31
+STATEMENTS = 33
 SUMMER = DueFilter(closes_to=day(8, 1))
 
 
@@ -110,6 +111,35 @@ def test_what_was_taken_off_is_nobodys_and_was_somebodys_as_known_before():
     assert [each.person for each in page(work, known=before).rows[0].assigned] == [work.ruan.person]
 
 
+def test_a_row_says_what_stood_in_the_way():
+    work = some_due_work(2)
+    for on in (day(6, 1), day(6, 3)):
+        work.story.search(on, outcome=AttemptOutcome.WITH_A_PATIENT)
+    due = work.due()
+    by = {"actor": work.story.manager, "at": moment(day(6, 3), 19)}
+    record_reason(due_inspection=due, reason=ReasonCode.WITH_A_PATIENT, from_on=day(6, 3), note=None, **by)
+
+    def said(as_of: dt.date) -> tuple:
+        row = next(each for each in page(work, as_of=as_of).rows if each.due_inspection == due)
+        return row.attempts, row.tried_on, row.tried_outcome, row.reason, row.reason_on
+
+    assert said(day(6, 4)) == (2, day(6, 3), AttemptOutcome.WITH_A_PATIENT, ReasonCode.WITH_A_PATIENT, day(6, 3))
+    assert said(day(6, 2)) == (1, day(6, 1), AttemptOutcome.WITH_A_PATIENT, None, None)
+    other = next(each for each in page(work).rows if each.due_inspection != due)
+    assert (other.attempts, other.tried_on, other.reason) == (0, None, None)
+
+
+@pytest.mark.parametrize(
+    ("days", "total"),
+    [
+        ({"opens_from": day(5, 16)}, 2), ({"opens_from": day(5, 17)}, 0), ({"opens_to": day(5, 16)}, 2),
+        ({"opens_to": day(5, 15)}, 0), ({"opens_from": day(5, 1), "opens_to": day(5, 31)}, 2),
+    ],
+)  # fmt: skip
+def test_the_opening_day_narrows_the_list(days, total):
+    assert page(some_due_work(2), dataclasses.replace(SUMMER, **days)).total == total
+
+
 def test_pages_follow_one_another_without_gap_or_overlap():
     work = some_due_work(5)
     seen, after = [], None
@@ -143,6 +173,8 @@ def test_a_provider_sees_what_they_were_given():
 def test_what_cannot_be_asked_is_refused():
     with pytest.raises(BadPeriod):
         DueFilter(closes_from=day(6, 2), closes_to=day(6, 1))
+    with pytest.raises(BadPeriod):
+        DueFilter(opens_from=day(6, 2), opens_to=day(6, 1))
     with pytest.raises(BadAssignee):
         DueFilter(assigned_to=1, unassigned=True)
     with pytest.raises(KnownBeyond):

@@ -205,6 +205,12 @@ def test_a_late_or_free_day_is_given_with_a_caution(on, codes):
     assert held(work)
 
 
+def test_of_what_is_overdue_already_no_day_is_called_late():
+    work = some_due_work(1)
+    on = day(7, 20)
+    assert give(work, on=on, at=moment(on, 8)).cautions == ()
+
+
 def test_a_day_before_the_window_opens_is_given_with_a_caution():
     work = some_due_work(1)
     made = give(work, on=day(5, 5), at=moment(day(5, 4), 8))

@@ -13,6 +13,7 @@ from pmcore.services.bench import AnotherSheet, InspectedAlready, NothingToInspe
 from pmcore.services.departures import leave_inventory
 from pmcore.services.generate_due import generate_due
 from pmcore.services.inspections import AlreadyRecorded, record_inspection
+from pmcore.services.re_anchoring import NothingToAnchorTo
 from pmcore.services.readings import NothingAnswered, OutcomeContradicts, ReadingLine
 from pmcore.services.refusals import NotAllowed, RequestReused, UnknownReference
 from pmcore.services.requests import Receipt, Request
@@ -93,6 +94,32 @@ def test_an_anchored_plan_keeps_its_days():
     after = list(DueInspection.objects.filter(device=story.device).values_list("due_on", flat=True))
     assert set(before) <= set(after)
     assert after == swept
+
+
+def test_an_anchored_plan_counts_from_early_work_if_that_is_said():
+    story = a_story()
+    early = {"started_at": moment(day(5, 10), 9), "ended_at": moment(day(5, 10), 10), "at": moment(day(5, 10), 11)}
+    record_due_inspection(**work_on(story, actor=a_technician(story), re_anchor=True, **early))
+    assert state(story, day(5, 10)) == "met"
+    assert story.next_due_after(day(6, 15)) == day(5, 10, 2027)
+    swept = generate_due(site=story.sites[0], as_of=day(5, 10), at=moment(day(5, 10), 12))
+    assert (swept.added, swept.withdrawn) == (0, 0)
+
+
+def test_early_work_leaves_an_anchored_plan_as_it_is_if_nothing_is_said():
+    story = a_story()
+    early = {"started_at": moment(day(5, 10), 9), "ended_at": moment(day(5, 10), 10), "at": moment(day(5, 10), 11)}
+    record_due_inspection(**work_on(story, actor=a_technician(story), **early))
+    assert state(story, day(5, 10)) == "ahead"
+
+
+def test_part_of_the_sheet_moves_no_plan():
+    story = a_story()
+    early = {"started_at": moment(day(5, 10), 9), "ended_at": moment(day(5, 10), 10), "at": moment(day(5, 10), 11)}
+    part = [ReadingLine(step=STEPS[0], outcome=Outcome.PASSED)]
+    ruan = a_technician(story)
+    with check_refused(NothingToAnchorTo):
+        record_due_inspection(**work_on(story, actor=ruan, re_anchor=True, readings=part, **early))
 
 
 def test_other_devices_of_the_site_are_left_to_the_sweep():
