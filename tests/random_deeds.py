@@ -8,15 +8,24 @@ from typing import Any
 from pmcore import models
 from pmcore.models.rows import Row
 from tests.history import written
-from tests.random_worlds import Deed, PlanSeed, World, local_moment, moment, on_day, sheet_rows, terms
+from tests.random_comings import COMINGS
+from tests.random_worlds import (
+    FACTORS,
+    LEVELS,
+    Deed,
+    PlanSeed,
+    World,
+    device_of,
+    local_moment,
+    moment,
+    on_day,
+    sheet_rows,
+    terms,
+)
 
 HOURS = ((10, 0), (23, 50), (0, 20))
 CODES = ("with_a_patient", "could_not_be_found", "area_gave_no_access", "waiting_for_a_part", "no_usable_control",
          "departure_recorded_after_close")  # fmt: skip
-
-
-def device_of(world: World, deed: Deed) -> int:
-    return world.devices[deed.device % len(world.devices)]
 
 
 def write(kind: str, subject: Any, deed: Deed, *rows: Row, **options: Any) -> None:
@@ -247,6 +256,23 @@ def override_risk(world: World, deed: Deed) -> None:
         write("risk_overridden", device, deed, Row(models.RiskOverride, device=device, **said))
 
 
+def assess_class(world: World, deed: Deed) -> None:
+    """The class of the tables scores high, or not."""
+    scored, on = world.base.classes[deed.pick // 3 % 4 == 0], on_day(deed.on)
+    if not models.RiskAssessment.objects.current().filter(device_class=scored, from_on=on).exists():
+        said = {"from_on": on, "table": world.base.risk_table, "assessed_by": world.base.person}
+        assessment = Row(models.RiskAssessment, device_class=scored, **said)
+        picked = zip(FACTORS, (deed.pick % 2, deed.pick // 2 % 2), strict=True)
+        scores = [Row(models.RiskScore, assessment=assessment, factor=f, level=LEVELS[n]) for f, n in picked]
+        write("risk_assessed", scored, deed, assessment, *scores)
+
+
+def take_back_assessment(world: World, deed: Deed) -> None:
+    wrong = choose(models.RiskAssessment.objects.current().order_by("pk"), deed)
+    if wrong is not None:
+        write("risk_assessed", wrong.device_class_id, deed, replaces=[wrong])
+
+
 def turn_withdrawal(world: World, deed: Deed) -> None:
     said = models.Withdrawal.objects.current().filter(due_inspection__device=device_of(world, deed))
     last = choose(said.order_by("-from_on", "-pk"), deed)
@@ -287,9 +313,23 @@ DEEDS: dict[str, Callable[[World, Deed], None]] = {
     for deed in (
         inspect, inspect_in_parts, correct_session, take_back_session, attempt, take_back_attempt, give_reason,
         take_back_reason, hold, take_back_hold, release, move, correct_move, store, bring_back, leave, correct_state,
-        change_plan, anchor_plan, override_risk, turn_withdrawal, cover, calibrate, repair,
+        change_plan, anchor_plan, override_risk, assess_class, take_back_assessment, turn_withdrawal, cover, calibrate,
+        repair, *COMINGS,
     )
 }  # fmt: skip
 
-_OFTEN = {"inspect": 14, "inspect_in_parts": 2, "attempt": 6, "give_reason": 4, "calibrate": 2, "store": 2, "leave": 1}
+_OFTEN = {
+    "inspect": 14,
+    "inspect_in_parts": 2,
+    "attempt": 6,
+    "give_reason": 4,
+    "calibrate": 2,
+    "store": 2,
+    "leave": 1,
+    "assess_class": 2,
+    "lend": 2,
+    "receive": 3,
+    "change_ownership": 1,
+    "swap": 6,
+}
 VERBS = [*DEEDS, *(verb for verb, times in _OFTEN.items() for _ in range(times))]

@@ -20,6 +20,8 @@ BEGINS = dt.date(2025, 1, 1)
 LAST = 700  # days that the deeds are spread over
 ZONES = ("America/Bogota", "America/Halifax")
 STEPS = (("frame", "structure_and_fasteners"), ("brakes", "brakes_and_mobility"))
+FACTORS = ("function", "harm")
+LEVELS = ("slight", "grave")
 
 
 @dataclass(frozen=True)
@@ -78,6 +80,7 @@ class Base:
     procedures: list[int] = field(default_factory=list)  # the narrow one, and the one that covers it
     versions: list[int] = field(default_factory=list)
     instrument: int = 0
+    risk_table: int = 0
 
 
 def opened(kind: str, thing: Any, facts: list[Row], **own: Any) -> int:
@@ -130,7 +133,25 @@ def a_base() -> Base:
         serial="L-1", retired=False,
     )  # fmt: skip
     base.instrument = opened("instrument_registered", models.TestInstrument, [details])
+    base.risk_table = _risk_table()
     return base
+
+
+def _risk_table() -> int:
+    """One grave factor makes no high risk, two do."""
+    table = Row(models.RiskTable)
+    values = Row(
+        models.RiskTableValues, table=table, from_on=BEGINS, name="Two factors", source="Invented", included_from=0,
+        high_risk_from=10,
+    )  # fmt: skip
+    points = [
+        Row(models.RiskPoints, values=values, factor=factor, level=level, points=worth)
+        for factor in FACTORS
+        for level, worth in zip(LEVELS, (2, 6), strict=True)
+    ]
+    written("risk_table_named", table, table, values, *points, at=moment(0))
+    assert table.id is not None
+    return table.id
 
 
 def sheet_rows(base: Base, version: Any, covered: list[int]) -> list[Row]:
@@ -161,6 +182,10 @@ class World:
     devices: list[int]
     plans: list[int]
     sizes: list[tuple[int, dt.date]] = field(default_factory=list)  # of the history, and the day on which it had it
+
+
+def device_of(world: World, deed: Deed) -> int:
+    return world.devices[deed.device % len(world.devices)]
 
 
 def a_world(

@@ -90,10 +90,20 @@ def _is_long(stay: Stay, rule: IntervalRule, arrived_on: dt.date) -> bool:
 
 
 def _ended_on(plan: PlanTermsRecord, device: ScopeDevice) -> dt.date | None:
-    """The day after which no window opens any more: the plan's end, or the device's short stay."""
-    if plan.ended:
-        return plan.from_on
-    return device.owned[-1].from_on if _is_short(plan, device) else None
+    """The day after which no window opens any more: the plan's end, or the device's short stay, whichever was first."""
+    ends = [plan.from_on] if plan.ended else []
+    if _is_short(plan, device):
+        ends.append(_short_from(plan, device))
+    return min(ends, default=None)
+
+
+def _short_from(plan: PlanTermsRecord, device: ScopeDevice) -> dt.date:
+    """Where the stay was short from its first day, no window was ever to open, not even one that the plan has open as
+    the device comes."""
+    from_the_first = device.owned[0].from_on <= device.arrived_on
+    if from_the_first and not any(_is_long(stay, plan.rule, device.arrived_on) for stay in device.owned):
+        return dt.date.min
+    return device.owned[-1].from_on
 
 
 def _is_short(plan: PlanTermsRecord, device: ScopeDevice) -> bool:

@@ -1,8 +1,9 @@
 """A recorded table: the order of its columns in the history, its rows taken in and rendered."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property
+from itertools import starmap
 from typing import Any
 
 from pmcore.engines.canonical import quote
@@ -46,39 +47,50 @@ class Table:
         return {column.name for column in self.columns} - {"id"}
 
     @cached_property
-    def _take(self) -> Callable[[Callable[[str], Any]], list[Any]]:
-        """`get → [take of each column]`, written out once for this table: it runs for every row of a bulk append."""
+    def _take(self) -> Callable[..., list[Any]]:
+        """`(column=value, …) → [take of each column]`, written out once for this table: it runs for every row of a bulk
+        append. Raises TypeError for a column that is not there to fill."""
+        names = ", ".join(f"{column.name}=None" for column in self.columns if column.name != "id")
         code = ", ".join("None" if at == self.id_at else self._taken(at) for at in range(len(self.columns)))
-        take: Callable[[Callable[[str], Any]], list[Any]] = self._compiled(f"lambda get: [{code}]")
+        take: Callable[..., list[Any]] = self._compiled(f"lambda *, {names}: [{code}]" if names else "lambda: [None]")
         return take
 
     def _taken(self, at: int) -> str:
         """The source that takes one column: a call less for an empty one, and for the id of another row."""
         column = self.columns[at]
-        given, take = f"(value := get({column.name!r}))", f"take{at}(value)"
+        given, take = column.name, f"take{at}({column.name})"
         if column.refers_to:
-            return f"value if type{given} is int and 0 < value <= {MAX_INT} else {take}"
-        return f"None if {given} is None else {take}" if column.nullable else f"take{at}(get({column.name!r}))"
+            return f"{given} if type({given}) is int and 0 < {given} <= {MAX_INT} else {take}"
+        return f"None if {given} is None else {take}" if column.nullable else take
+
+    def render(self, wire: Sequence[Any]) -> str:
+        """The row as it stands in the body: `{"placement":{"area":3,…}}`, nulls left out.
+
+        Raises TypeError where a value is not of its column's type.
+        """
+        return self._render(*wire)
+
+    def render_all(self, wires: Iterable[Sequence[Any]]) -> Iterator[str]:
+        """The same for many rows."""
+        return starmap(self._render, wires)
 
     @cached_property
-    def render(self) -> Callable[[Sequence[Any]], str]:
-        """`wire → the row as it stands in the body`: `{"placement":{"area":3,…}}`, nulls left out.
-
-        Raises TypeError where a value is not of its column's type. Every row has an id, so the commas hang on that.
-        """
-        pieces = []
-        for at, column in enumerate(self.columns):
-            before, after = (",", "") if at < self.id_at else ("", "" if at == self.id_at else ",")
-            value = f"render{at}(wire[{at}])"
-            if column.render is json_int:  # a call less for most columns
-                value = f"(str(wire[{at}]) if type(wire[{at}]) is int else {value})"
-            text = f"'{after}{quote(column.name)}:' + {value} + '{before}'"
-            pieces.append(f"('' if wire[{at}] is None else {text})" if column.nullable else f"({text})")
-        opening = "{" + quote(self.name) + ":{"
-        render: Callable[[Sequence[Any]], str] = self._compiled(
-            f"lambda wire: '{opening}' + {' + '.join(pieces)} + '}}}}'"
-        )
+    def _render(self) -> Callable[..., str]:
+        """`(wire of each column) → the row`, written out once. Every row has an id, so the commas hang on that."""
+        pieces = "".join(self._rendered(at) for at in range(len(self.columns)))
+        names = ", ".join(f"wire{at}" for at in range(len(self.columns)))
+        opening = "{{" + quote(self.name) + ":{{"
+        render: Callable[..., str] = self._compiled(f"lambda {names}: f'''{opening}{pieces}}}}}}}}}'''")
         return render
+
+    def _rendered(self, at: int) -> str:
+        """The piece of a formatted string that holds one column, with its comma."""
+        column, wire, value = self.columns[at], f"wire{at}", f"render{at}(wire{at})"
+        if column.render is json_int:  # a call less for most columns
+            value = f"{wire} if type({wire}) is int else {value}"
+        before, after = ("", ",") if at < self.id_at else ("" if at == self.id_at else ",", "")
+        named = f"{before}{quote(column.name)}:{{{value}}}{after}"
+        return f"{{'' if {wire} is None else f'{named}'}}" if column.nullable else named
 
     def _compiled(self, source: str) -> Any:
         """The source names the columns' functions by their place; nothing in it comes from outside the models."""
@@ -93,19 +105,17 @@ class Table:
             strange = sorted(values.keys() - self._fillable)[0]
             raise BadValue(self.name, strange, "there is no such column to fill")
         try:
-            return self._take(values.get)
+            return self._take(**values)
         except (Fault, TypeError):  # TypeError: a value that cannot even be looked up
             raise self._bad(values) from None
 
     def take_all(self, rows: Sequence[dict[str, Any]]) -> list[list[Any]]:
         """The same for many rows."""
-        take, fillable = self._take, self._fillable
+        take = self._take
         try:
-            if all(values.keys() <= fillable for values in rows):
-                return [take(values.get) for values in rows]
+            return [take(**values) for values in rows]
         except (Fault, TypeError):
-            pass  # below, by its name
-        return [self.take(values) for values in rows]
+            return [self.take(values) for values in rows]  # says where and why
 
     def _bad(self, values: dict[str, Any]) -> BadValue:
         for column in self.columns:

@@ -142,7 +142,7 @@ def _write(batch: list[Prepared], actor: Actor, at: str, request: Request | None
         replaced = _replace(prepared.kind, draft.replaces, subject, seq)
         rendered: list[str] = []
         for block in prepared.blocks:
-            rendered += map(block.table.render, block.wires)
+            rendered += block.table.render_all(block.wires)
             for wire in block.wires:
                 wire.append(seq)
             rows[block.table] += block.wires

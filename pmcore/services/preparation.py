@@ -181,13 +181,12 @@ def _prepare(draft: Draft, wanted: _Wanted) -> Prepared:
     kind = _kind_of(draft)
     _check_subject(kind, draft, wanted)
     prepared = Prepared(draft, kind)
-    own = set(draft.rows)
     for model, together in groupby(draft.rows, key=attrgetter("model")):
         table, rows = _table_for(kind, model), list(together)
         block = Block(table, rows, table.take_all([row.values for row in rows]))
         hangs = belonging(kind, table)
         _check_belonging(draft, kind, block, hangs)
-        block.linked = tuple(_linked(draft, block, hangs, own, wanted))
+        block.linked = tuple(_linked(draft, block, hangs, wanted))
         for at in table.free_text_at:
             for wire in block.wires:
                 if wire[at] is not None:
@@ -228,14 +227,16 @@ def _check_belonging(draft: Draft, kind: Kind, block: Block, hangs: Belonging) -
                 raise NotOfThisEntry(f"A {block.table.name} is written in one entry with its {name}.")
 
 
-def _linked(draft: Draft, block: Block, hangs: Belonging, own: set[Row], wanted: _Wanted) -> Iterator[int]:
+def _linked(draft: Draft, block: Block, hangs: Belonging, wanted: _Wanted) -> Iterator[int]:
     """Note what is referred to; yield the columns that refer to rows of the same entry."""
     owned = {each.at: each for each in hangs.owned}
     for at, model in block.table.references_at:
         values = {wire[at] for wire in block.wires}
         values.discard(None)
+        if at not in owned and values <= wanted.ids[model]:
+            continue  # an earlier entry asks for the same
         rows = {value for value in values if type(value) is Row}
-        if not rows <= own:
+        if not rows <= set(draft.rows):
             raise UnknownReference(model.record_name(), [])
         if rows:
             yield at

@@ -53,6 +53,23 @@ def test_a_loan_for_no_more_than_an_interval_gets_no_plan(bench: Bench) -> None:
     assert (due_days(long, plan), due_days(open_ended, plan)) == (["2026-08-01"], ["2026-08-01"])
 
 
+@pytest.mark.parametrize("anchor_on", ["2025-08-10", "2024-06-15"], ids=["open as it comes", "run out as it comes"])
+def test_a_short_loan_gets_no_plan_whatever_the_plan_has_open_as_it_comes(bench: Bench, anchor_on: str) -> None:
+    plan = a_plan(bench, bench.procedure, counts_from="floating", anchor_on=day(anchor_on), every=6)
+    short, long = on_loan(bench, day("2026-03-01")), on_loan(bench, None, serial="OL-2")
+    swept(bench, "2026-02-02")
+    assert due_days(short, plan) == []
+    assert due_days(long, plan)[0] == {"2025-08-10": "2026-02-10", "2024-06-15": "2026-02-01"}[anchor_on]
+
+
+def test_a_short_loan_gets_nothing_of_a_plan_that_ended_either(bench: Bench) -> None:
+    plan = a_plan(bench, bench.procedure, from_on=day("2026-02-20"), anchor_on=day("2025-08-10"), every=6, ended=True,
+                  counts_from="floating")  # fmt: skip
+    short = on_loan(bench, day("2026-03-01"))
+    swept(bench, "2026-02-21")
+    assert due_days(short, plan) == []
+
+
 def test_a_short_loan_that_is_made_longer_is_due_from_then_on(bench: Bench) -> None:
     plan = a_plan(bench, bench.procedure, every=6)  # counted from 06-15 and 12-15
     device = on_loan(bench, day("2026-07-01"))
