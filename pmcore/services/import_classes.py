@@ -121,10 +121,14 @@ class _Held:
 
     def __init__(self, from_on: dt.date) -> None:
         self.from_on = from_on
-        rows = ClassDetails.objects.current().on(from_on)
-        self.by_code = {each.product_code: each for each in rows if each.product_code}
         self.seen: set[str] = set()  # codes of this file
-        self.names = {each.name.casefold() for each in rows}
+        self.by_code: dict[str, ClassDetails] = {}
+        self.names: set[str] = set()
+        for each in ClassDetails.objects.current().order_by("from_on", "id"):
+            self.names.add(each.name.casefold())
+            # In force on the day; else the first that is said later.
+            if each.product_code and (each.product_code not in self.by_code or each.from_on <= from_on):
+                self.by_code[each.product_code] = each
 
     def draft(self, line: ClassLine, report: ClassReport) -> Draft | None:
         held = self.by_code.get(line.code)

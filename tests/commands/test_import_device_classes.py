@@ -81,6 +81,11 @@ def test_a_newer_table_changes_what_differs_from_a_day_on(imported):
     assert current.on(dt.date(2026, 12, 1)).get(product_code="BRX").regulation == "868.9999"
 
 
+def test_an_earlier_day_adds_nothing_again(imported):
+    imported(STOOL)
+    assert "0 added, 0 changed, 1 already there" in imported(STOOL, options=("--from-on", "2026-01-01"))
+
+
 def test_a_table_that_is_corrected_on_the_same_day(imported):
     imported(STOOL)
     assert "0 added, 1 changed" in imported(STOOL.replace("868.6700", "868.9999"))

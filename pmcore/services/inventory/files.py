@@ -53,6 +53,8 @@ def read_lines(path: Path, *, encoding: str, delimiter: FindsDelimiter) -> Itera
         size = path.stat().st_size
     except OSError as error:
         raise UnreadableFile(f"{path} cannot be read: {error.strerror}.") from error
+    if not path.is_file():
+        raise UnreadableFile(f"{path} is no file.")
     if size > MOST_BYTES:
         raise UnreadableFile(
             f"{path.name} has {size / 2**20:.0f} MB, more than {MOST_BYTES // 2**20}: divide it into several files."
@@ -73,7 +75,12 @@ def _of_text(path: Path, encoding: str, delimiter: FindsDelimiter) -> Iterator[L
         raise UnreadableFile(f"There is no encoding called {encoding!r}; utf-8 or cp1252, for instance.") from None
     codec = "utf-8-sig" if encoding.lower().replace("_", "-") in {"utf-8", "utf8"} else encoding
     with path.open(encoding=codec, errors="surrogateescape", newline="") as file:
-        first = file.readline(100_000)
+        try:
+            first = file.readline(100_000)
+        except UnicodeError as error:
+            raise UnreadableFile(f"{path.name} is not written in {encoding}: {_short(error)}.") from error
+        if "\x00" in first:
+            raise UnreadableFile(f"{path.name} is not written in {encoding}; utf-16, perhaps? Say it with --encoding.")
         if first.startswith("PK\x03\x04"):
             raise UnreadableFile(f"{path.name} is a workbook by its content: let its name end with .xlsx.")
         _check_text(first, 1, encoding)

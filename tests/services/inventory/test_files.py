@@ -69,6 +69,21 @@ def test_there_is_no_such_encoding_or_file(tmp_path):
         lines(tmp_path / "none.csv")
 
 
+def test_a_folder_is_no_file(tmp_path):
+    with pytest.raises(UnreadableFile, match="is no file"):
+        lines(tmp_path)
+
+
+@pytest.mark.parametrize("codec", ["utf-16", "utf-16-le"])
+def test_text_in_utf_16_is_read_where_it_is_said(tmp_path, codec):
+    path = a_file(tmp_path, f"{HEADING}\nS-1,a,b,c,d".encode(codec))
+    with pytest.raises(UnreadableFile):
+        lines(path)
+    assert lines(path, codec)[1] == (2, ["S-1", "a", "b", "c", "d"])
+    with pytest.raises(UnreadableFile, match="is not written in utf-16"):
+        lines(a_file(tmp_path, HEADING), "utf-16")
+
+
 def test_a_file_that_is_too_large_or_too_long(tmp_path, monkeypatch):
     path = a_file(tmp_path, HEADING + "\nS,a,b,c,d" * 10)
     monkeypatch.setattr(files, "MOST_LINES", 5)
