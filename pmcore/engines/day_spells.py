@@ -108,15 +108,14 @@ def without(present: Spells, away: Spells, start: np.datetime64, end: np.datetim
     devices = np.unique(present.device)
     if not len(devices):
         return Spells.of([])
-    away = _of_devices(away, devices)
     span = int((end - start).astype(np.int64)) + 1  # a device's line has a place for the end, too
     places: list[Ids] = []
     changes: list[Ids] = []
     for spells, weight in ((present, 1), (away, _AWAY)):
-        line = np.searchsorted(devices, spells.device) * span
+        row, known = _rows_of(spells.device, devices)
         for days, change in ((spells.from_on, weight), (spells.until_on, -weight)):
-            places.append(line + (days - start).astype(np.int64))
-            changes.append(np.full(len(spells), change))
+            places.append((row * span + (days - start).astype(np.int64))[known])
+            changes.append(np.full(len(places[-1]), change))
     place = np.concatenate(places)
     order = np.argsort(place)
     place, level = place[order], np.cumsum(np.concatenate(changes)[order])
@@ -136,26 +135,28 @@ def days_within(exposed: Spells, stretches: Spells) -> Ids:
     start = exposed.from_on.min()
     span = int((exposed.until_on.max() - start).astype(np.int64)) + 1
 
-    def place(device: Ids, day: Days) -> Ids:
+    def place(row: Ids, day: Days) -> Ids:
         on_line = np.where(np.isnat(day), span - 1, np.clip((day - start).astype(np.int64), 0, span - 1))
-        return np.asarray(np.searchsorted(devices, device) * span + on_line)
+        return np.asarray(row * span + on_line)
 
-    begins, ends = place(exposed.device, exposed.from_on), place(exposed.device, exposed.until_on)
+    row, _ = _rows_of(exposed.device, devices)
+    begins, ends = place(row, exposed.from_on), place(row, exposed.until_on)
     gone_by = np.append(0, np.cumsum(ends - begins))
 
-    def days_before(device: Ids, day: Days) -> Ids:
-        at = place(device, day)
+    def days_before(row: Ids, day: Days) -> Ids:
+        at = place(row, day)
         begun = np.searchsorted(begins, at, side="right")
         running = np.where(begun > 0, ends[begun - 1] - at, 0)
         return np.asarray(gone_by[begun] - np.maximum(running, 0))
 
-    found = days_before(stretches.device, stretches.until_on) - days_before(stretches.device, stretches.from_on)
-    return np.where(np.isin(stretches.device, devices), found, 0)
+    row, known = _rows_of(stretches.device, devices)
+    return np.where(known, days_before(row, stretches.until_on) - days_before(row, stretches.from_on), 0)
 
 
-def _of_devices(spells: Spells, devices: Ids) -> Spells:
-    kept = np.isin(spells.device, devices)
-    return Spells(spells.device[kept], spells.from_on[kept], spells.until_on[kept])
+def _rows_of(device: Ids, devices: Ids) -> tuple[Ids, NDArray[np.bool_]]:
+    """The row of each in the sorted `devices`, and whether it is there at all."""
+    row = np.minimum(np.searchsorted(devices, device), len(devices) - 1)
+    return row, devices[row] == device
 
 
 def _columns(rows: Iterable[tuple[Any, ...]], width: int) -> list[list[Any]]:
