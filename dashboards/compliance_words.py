@@ -151,9 +151,8 @@ def _where(answer: Answer, leading: tuple[int, Tally, Tally], names: dict[int, s
     name = names.get(site, "places that nobody recorded")
     missed, elsewhere_missed = there.due - there.met, elsewhere.due - elsewhere.met
     yield (
-        f"{name} had {missed:,} of the {missed + elsewhere_missed:,} that were not done in time: {there.share} was done "
-        "in time there, "
-        f"{elsewhere.share} elsewhere."
+        f"{name} had {missed:,} of the {missed + elsewhere_missed:,} that were not done in time: "
+        f"{there.share} was done in time there, {elsewhere.share} elsewhere."
     )
     reasons = Counter(
         reason for row in answer.misses if row.site == name and (reason := reason_of(row, answer)) is not None
