@@ -1,8 +1,8 @@
 """Exact limits of a million Poisson cells beside scipy's chi-squared quantiles, and the exposure of a hundred thousand
 devices: python -m tests.benchmarks.bench_rates
 
-Limits and quantiles are run in turn on the same cells, as a page of many small groups has them; medians, and the ratio. The table of
-limits is made anew in every round, so that nothing of an earlier one is left.
+Limits and quantiles are run in turn on the same cells, as a page of many small groups has them; medians, and the ratio.
+The table of limits is made anew in every round, so that nothing of an earlier one is left.
 """
 
 import argparse

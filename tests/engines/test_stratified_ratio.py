@@ -9,8 +9,8 @@ from statsmodels.api import GLM, families
 from pmcore.engines.rates import rate_ratio, stratified_ratio
 
 # Deaths from coronary disease and person-years by ten years of age, smokers and others: R. Doll and A. B. Hill's
-# study of doctors, as in N. E. Breslow and N. E. Day, Statistical Methods in Cancer Research II (1987), and in many manuals of
-# statistics packages: crude 1.719823, stratified 1.424682 (1.154703 to 1.757784). Data and figures from memory.
+# study of doctors, as in N. E. Breslow and N. E. Day, Statistical Methods in Cancer Research II (1987), and in many
+# manuals of statistics packages: crude 1.719823, stratified 1.424682 (1.154703 to 1.757784). All from memory.
 SMOKERS = ([32, 104, 206, 186, 102], [52_407, 43_248, 28_612, 12_663, 5_317])
 OTHERS = ([2, 12, 28, 28, 31], [18_790, 10_673, 5_710, 2_585, 1_462])
 
