@@ -16,6 +16,7 @@ from pmcore.services.export_history import ExportOutdated, build_export
 from pmcore.services.generate_due import generate_due
 from pmcore.services.keep_standings import Overtaken, keep_standings
 from pmcore.services.signing import HistoryRewritten, sign_growth
+from pmcore.services.token_use import append_token_use
 
 log = structlog.get_logger(__name__)
 
@@ -119,4 +120,12 @@ def _export_history(arguments: dict[str, Any], say: Say) -> dict[str, Any]:
     return build_export(arguments=arguments, at=clock.now(), say=say)
 
 
-HANDLERS: dict[str, Handler] = {"verify_record": _verify_record, "export_history": _export_history}
+def _note_token_use(arguments: dict[str, Any], say: Say) -> dict[str, Any]:
+    return append_token_use(arguments=arguments, at=clock.now())
+
+
+HANDLERS: dict[str, Handler] = {
+    "verify_record": _verify_record,
+    "export_history": _export_history,
+    "note_token_use": _note_token_use,
+}

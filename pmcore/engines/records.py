@@ -19,6 +19,11 @@ class Actor:
     begins_on: date | None = None
     ends_on: date | None = None
 
+    @property
+    def is_narrowed(self) -> bool:
+        """To a period."""
+        return self.begins_on is not None or self.ends_on is not None
+
 
 SYSTEM = Actor(person=None, role=Role.SYSTEM, sites=None)
 """The service itself: sweeps, imports at the start, the first administrator."""

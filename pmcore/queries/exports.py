@@ -3,7 +3,6 @@ for what one holds may also see and fetch it."""
 
 import datetime as dt
 import hashlib
-from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -13,7 +12,7 @@ from django.conf import settings
 from pmcore.engines.canonical import canonical_bytes
 from pmcore.engines.records import Actor
 from pmcore.engines.vocabulary import JobState
-from pmcore.models import Job, Redaction
+from pmcore.models import Job, Redaction, Site
 
 KIND = "export_history"
 FILES = {"ndjson": "history.ndjson", "csv": "history.csv", "pack": "pack.zip"}
@@ -47,9 +46,10 @@ class ExportScope:
         first, last = (None if (on := told.get(name)) is None else dt.date.fromisoformat(on) for name in ("from", "to"))
         return cls(told["known"], first, last, tuple(told["sites"]) if "sites" in told else None)
 
-    def is_within(self, actor: Actor) -> bool:
-        """Whether nothing of it is kept from the actor."""
-        if actor.sites is not None and (self.sites is None or not actor.sites.issuperset(self.sites)):
+    def is_within(self, actor: Actor, opened: dict[int, int]) -> bool:
+        """Whether nothing of it is kept from the actor. `opened`: by which entry each site was."""
+        there = [site for site, entry in opened.items() if entry <= self.known] if self.sites is None else self.sites
+        if actor.sites is not None and not actor.sites.issuperset(there):
             return False
         starts = actor.begins_on is None or (self.begins_on is not None and self.begins_on >= actor.begins_on)
         return starts and (actor.ends_on is None or (self.ends_on is not None and self.ends_on <= actor.ends_on))
@@ -88,14 +88,16 @@ def key_of(arguments: dict[str, Any]) -> str:
 
 def exports_for(actor: Actor) -> list[ExportTold]:
     """The newest ones that hold nothing kept from the actor, at most 50."""
-    return [told for job in _jobs() if (told := _told(job)).scope.is_within(actor)][:_SHOWN]
+    opened = _opened()
+    jobs = Job.objects.filter(kind=KIND).order_by("-asked_at", "-pk")[: 4 * _SHOWN]
+    return [told for told in map(_told, jobs) if told.scope.is_within(actor, opened)][:_SHOWN]
 
 
 def export_for(export: int, actor: Actor) -> ExportTold | None:
     """None: there is no such export, or it holds what is kept from the actor."""
     job = Job.objects.filter(pk=export, kind=KIND).first()
     told = None if job is None else _told(job)
-    return told if told is not None and told.scope.is_within(actor) else None
+    return told if told is not None and told.scope.is_within(actor, _opened()) else None
 
 
 def file_of(told: ExportTold, name: str) -> Path | None:
@@ -103,8 +105,8 @@ def file_of(told: ExportTold, name: str) -> Path | None:
     return told.folder / name if told.state == "done" and name in FILES.values() else None
 
 
-def _jobs() -> Iterator[Job]:
-    yield from Job.objects.filter(kind=KIND).order_by("-asked_at", "-pk")[: 4 * _SHOWN]
+def _opened() -> dict[int, int]:
+    return dict(Site.objects.values_list("pk", "entry"))
 
 
 def _told(job: Job) -> ExportTold:

@@ -5,7 +5,7 @@ import shutil
 from collections.abc import Collection
 
 from pmcore.engines.records import Actor
-from pmcore.engines.vocabulary import JobState
+from pmcore.engines.vocabulary import JobState, TokenDeed
 from pmcore.models import Job, Site
 from pmcore.queries.asked import (
     AskedRefused,
@@ -20,6 +20,7 @@ from pmcore.queries.exports import KIND, ExportScope, exports_folder, key_of, ne
 from pmcore.queries.head import head, root_at
 from pmcore.services import jobs
 from pmcore.services.permissions import check_role
+from pmcore.services.token_use import note_token_use
 
 __all__ = ["KnownBeyond", "NothingToExport", "ask_export", "cancel_export"]
 
@@ -59,6 +60,7 @@ def ask_export(
     lost = row.state == JobState.DONE and not (exports_folder() / key).is_dir()
     if lost or row.state == JobState.PARKED:
         jobs.begin_anew(job=job, at=at)
+    note_token_use(actor=actor, deed=TokenDeed.EXPORT, at=at, of=job)
     return job
 
 
