@@ -218,6 +218,11 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": 3600,
         "options": {"queue": "sweep", "expires": 3500},
     },
+    "sweep_exports": {
+        "task": "pmcore.tasks.sweep_exports",
+        "schedule": 600,
+        "options": {"queue": "sweep", "expires": 550},
+    },
     "sweep_due": {"task": "pmcore.tasks.sweep_due", "schedule": 3600, "options": {"queue": "sweep", "expires": 3500}},
 }
 

@@ -13,6 +13,7 @@ from pmcore.queries.sites import sites_on
 from pmcore.queries.verification import verify
 from pmcore.services import jobs
 from pmcore.services.export_history import ExportOutdated, build_export
+from pmcore.services.exports import drop_outdated
 from pmcore.services.generate_due import generate_due
 from pmcore.services.keep_standings import Overtaken, keep_standings
 from pmcore.services.signing import HistoryRewritten, sign_growth
@@ -66,6 +67,12 @@ def sweep_standings() -> None:
 def sweep_heads() -> None:
     """Sign a head where the history grew."""
     sign_growth(at=clock.now())
+
+
+@shared_task
+def sweep_exports() -> None:
+    """Take away what may hold words that were redacted since."""
+    drop_outdated()
 
 
 @shared_task

@@ -87,16 +87,16 @@ def key_of(arguments: dict[str, Any]) -> str:
 
 
 def exports_for(actor: Actor) -> list[ExportTold]:
-    """The newest ones that hold nothing kept from the actor, at most 50."""
-    opened = _opened()
+    """The newest ones that hold nothing kept from the actor, at most 50; three statements."""
+    opened, redacted = _opened(), newest_redaction()
     jobs = Job.objects.filter(kind=KIND).order_by("-asked_at", "-pk")[: 4 * _SHOWN]
-    return [told for told in map(_told, jobs) if told.scope.is_within(actor, opened)][:_SHOWN]
+    return [told for told in (_told(job, redacted) for job in jobs) if told.scope.is_within(actor, opened)][:_SHOWN]
 
 
 def export_for(export: int, actor: Actor) -> ExportTold | None:
     """None: there is no such export, or it holds what is kept from the actor."""
     job = Job.objects.filter(pk=export, kind=KIND).first()
-    told = None if job is None else _told(job)
+    told = None if job is None else _told(job, newest_redaction())
     return told if told is not None and told.scope.is_within(actor, _opened()) else None
 
 
@@ -109,9 +109,9 @@ def _opened() -> dict[int, int]:
     return dict(Site.objects.values_list("pk", "entry"))
 
 
-def _told(job: Job) -> ExportTold:
+def _told(job: Job, redacted: int) -> ExportTold:
     folder, answer = exports_folder() / job.unique_key, job.answer or {}
-    state, error = _state(job, folder)
+    state, error = _state(job, folder, redacted)
     sizes = {name: said["bytes"] for name, said in answer.get("files", {}).items()} if state == "done" else {}
     return ExportTold(
         id=job.pk,
@@ -127,12 +127,12 @@ def _told(job: Job) -> ExportTold:
     )
 
 
-def _state(job: Job, folder: Path) -> tuple[str, str]:
+def _state(job: Job, folder: Path, redacted: int) -> tuple[str, str]:
     if job.state == JobState.PARKED:
         return "failed", job.error
     if job.state != JobState.DONE:
         return str(job.state), ""
-    if job.arguments["redacted"] != newest_redaction():
+    if job.arguments["redacted"] != redacted:
         return "failed", "Words were taken out of the record since. Ask again for an export without them."
     if not folder.is_dir():
         return "failed", "Its files are gone. Ask again, and the same ones are made."

@@ -73,6 +73,14 @@ def cancel_export(*, export: int, actor: Actor, at: dt.datetime) -> None:
     shutil.rmtree(exports_folder() / job.unique_key, ignore_errors=True)
 
 
+def drop_outdated() -> None:
+    """Take the files away that were made before words were taken out of the record, and may hold them."""
+    redacted = newest_redaction()
+    for job in Job.objects.filter(kind=KIND, state=JobState.DONE):
+        if job.arguments["redacted"] != redacted:
+            shutil.rmtree(exports_folder() / job.unique_key, ignore_errors=True)
+
+
 def _sites(actor: Actor, wanted: Collection[int] | None, size: int) -> tuple[int, ...] | None:
     """Those that the export is narrowed to; None: all that there were."""
     there = set(Site.objects.known(size).values_list("pk", flat=True))
