@@ -15,6 +15,7 @@ _ALL = frozenset(Role) - {Role.SYSTEM}
 _STAFF = _ALL - {Role.PROVIDER}
 _DEPARTMENT = _STAFF - {Role.CLINICAL_LEAD}
 _AT_WORK = _DEPARTMENT - {Role.AUDITOR}
+_CHECKING = frozenset({Role.AUDITOR, Role.MANAGER, Role.ADMINISTRATOR})
 
 MAY: dict[str, dict[str, frozenset[Role]]] = {
     "schema": {"GET": _ALL},
@@ -34,7 +35,13 @@ MAY: dict[str, dict[str, frozenset[Role]]] = {
     "inspection": {"GET": _DEPARTMENT | {Role.PROVIDER}},
     "compliance": {"GET": _STAFF},
     "compliance-changes": {"GET": _STAFF},
+    "history-exports": {"GET": _CHECKING, "POST": _CHECKING},
+    "history-export": {"GET": _CHECKING, "DELETE": _CHECKING},
+    "history-export-file": {"GET": _CHECKING},
+    "heads": {"GET": _CHECKING},
 }
+# What a read-only token may send: it changes nothing that anybody recorded.
+_SENT_BY_READ_ONLY_TOKENS = frozenset({("history-exports", "POST")})
 
 
 class ByRole(BasePermission):
@@ -47,4 +54,7 @@ class ByRole(BasePermission):
         if not isinstance(actor, Actor):
             return False
         method = "GET" if request.method == "HEAD" else str(request.method)
+        if actor.token is not None and method != "GET" and (view.resource, method) not in _SENT_BY_READ_ONLY_TOKENS:
+            self.message = "A read-only token changes nothing."
+            return False
         return actor.role in MAY.get(view.resource, {}).get(method, ())

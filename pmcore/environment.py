@@ -52,6 +52,14 @@ def folder(name: str, *, default: Path) -> Path:
     return path
 
 
+def file(name: str, *, default: Path) -> Path:
+    """The path of a file, which need not be there; one that the variable names must."""
+    path = Path(_value(name) or default)
+    if given(name) and not (path.is_absolute() and path.is_file()):
+        raise ImproperlyConfigured(f"{name} must be the absolute path of a file that is there, not {str(path)!r}.")
+    return path
+
+
 def journal_mode(version: tuple[int, ...]) -> str:
     """Write-ahead logging only on versions free of the fault that can corrupt a log when it is reset (SQLite 3.51.3 and
     later, or the back-ports 3.50.7 and 3.44.6); otherwise the rollback journal, kept between transactions."""

@@ -4,6 +4,7 @@ PMCORE_DATA        folder of the SQLite file, queue, mail, files and keys (defau
 DATABASE_URL       postgres://… switches from the embedded SQLite file to a server
 REDIS_URL          redis://… switches from the embedded file queue to a server
 PMCORE_SECRET_KEY  signs sessions; needed with DATABASE_URL, otherwise made once and kept in PMCORE_DATA
+PMCORE_SIGNING_KEY file of the Ed25519 key that signs heads and exports (default: signing-key in PMCORE_DATA, made once)
 PMCORE_HOSTS       comma-separated host names that are answered (default: this machine only)
 PMCORE_BEHIND_TLS  yes where a proxy in front ends TLS and sets X-Forwarded-Proto itself (default no)
 PMCORE_DEBUG       yes or no (default no)
@@ -35,6 +36,7 @@ DATA = env.folder("PMCORE_DATA", default=BASE / "data")
 DATABASES: dict[str, dict[str, Any]] = {"default": env.database("DATABASE_URL", embedded=DATA / "pmcore.sqlite3")}
 REDIS_URL = env.redis_url("REDIS_URL")
 SECRET_KEY = env.secret("PMCORE_SECRET_KEY", kept_in=None if env.given("DATABASE_URL") else DATA / "secret-key")
+SIGNING_KEY = env.file("PMCORE_SIGNING_KEY", default=DATA / "signing-key")
 ALLOWED_HOSTS = env.names("PMCORE_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
 DEBUG = env.yes_or_no("PMCORE_DEBUG", default=False)
 CLOCK_FILE = DATA / "demo-clock"
@@ -210,6 +212,16 @@ CELERY_BEAT_SCHEDULE = {
         "task": "pmcore.tasks.sweep_standings",
         "schedule": 60,
         "options": {"queue": "long", "expires": 55},
+    },
+    "sweep_heads": {
+        "task": "pmcore.tasks.sweep_heads",
+        "schedule": 3600,
+        "options": {"queue": "sweep", "expires": 3500},
+    },
+    "sweep_exports": {
+        "task": "pmcore.tasks.sweep_exports",
+        "schedule": 600,
+        "options": {"queue": "sweep", "expires": 550},
     },
     "sweep_due": {"task": "pmcore.tasks.sweep_due", "schedule": 3600, "options": {"queue": "sweep", "expires": 3500}},
 }

@@ -258,6 +258,13 @@ class JobState(StrEnum):
     PARKED = "parked"
 
 
+class TokenDeed(StrEnum):
+    """What a read-only token was used for."""
+
+    READ = "read"
+    EXPORT = "export"
+
+
 class DueState(StrEnum):
     """What a due inspection is on a date; derived, never stored."""
 

@@ -23,6 +23,7 @@ from pmcore.models.devices import (
     UseSeen,
 )
 from pmcore.models.entry import Entry, Redaction, Text
+from pmcore.models.exports import ExportedSite, ExportStatement, HistoryExport, SignedHead
 from pmcore.models.faults import (
     FaultDetails,
     FaultReport,
@@ -82,6 +83,7 @@ from pmcore.models.people import (
     RoleHeld,
     SiteMembership,
     SkillHeld,
+    TokenUse,
 )
 from pmcore.models.places import Area, AreaDetails, Site, SiteDetails, SiteHoliday, SiteWeek
 from pmcore.models.plans import (
@@ -129,11 +131,14 @@ __all__ = [
     "DoubtDecision",
     "DueInspection",
     "Entry",
+    "ExportStatement",
+    "ExportedSite",
     "FaultDetails",
     "FaultReport",
     "Finding",
     "FindingDetails",
     "Follower",
+    "HistoryExport",
     "Hold",
     "HoldDetails",
     "Inspection",
@@ -193,6 +198,7 @@ __all__ = [
     "ServiceState",
     "Setting",
     "SettingValue",
+    "SignedHead",
     "Site",
     "SiteDetails",
     "SiteHoliday",
@@ -207,6 +213,7 @@ __all__ = [
     "TestInstrument",
     "Text",
     "Token",
+    "TokenUse",
     "UseSeen",
     "VersionApproval",
     "WindowValue",

@@ -11,6 +11,7 @@ from pmcore.models import (
     catalogue,
     devices,
     entry,
+    exports,
     faults,
     figure_settings,
     inspections,
@@ -178,6 +179,11 @@ _KINDS: dict[str, tuple[type[Thing] | None, tuple[type[Recorded], ...]]] = {
     "part_wanted": (devices.Device, (faults.PartNeed, faults.PartNeedDetails)),
     # the record itself
     "text_redacted": (None, (entry.Redaction,)),
+    "history_exported": (
+        exports.HistoryExport,
+        (exports.HistoryExport, exports.ExportStatement, exports.ExportedSite),
+    ),
+    "token_used": (people.Person, (people.TokenUse,)),
 }
 
 KINDS: dict[str, Kind] = {name: Kind(name, subject, frozenset(rows)) for name, (subject, rows) in _KINDS.items()}

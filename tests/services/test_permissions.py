@@ -69,6 +69,8 @@ ELSEWHERE = {
     "give out an inspection": "test_assignments",
     "record an attempt": "test_reasons",
     "record a reason": "test_reasons",
+    "export the history": "test_exports",
+    "cancel an export": "test_exports",
     "correct a reason": "test_reasons",
 }
 
