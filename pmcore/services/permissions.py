@@ -62,6 +62,8 @@ MAY: dict[str, frozenset[Role]] = {
     "record an attempt": _AT_WORK | {Role.PROVIDER},
     "record a reason": _AT_WORK,
     "correct a reason": _MANAGED,
+    "make an alert rule": _MANAGED,
+    "acknowledge an alert": _AT_WORK | {Role.PROVIDER},  # each of them what they were told
 }
 
 _P = ParamSpec("_P")
