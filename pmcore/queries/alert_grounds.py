@@ -20,8 +20,7 @@ from pmcore.queries.standing_holds import standing_holds
 from pmcore.queries.standing_rows import RISK_CLASSES, Standings
 
 GRAVE = (RiskClass.LIFE_SUPPORT, RiskClass.HIGH_RISK)
-_OVERDUE = (AlertKind.OVERDUE, AlertKind.HIGH_RISK_OVERDUE)
-_OF_DUES = (AlertKind.DUE_UNASSIGNED, *_OVERDUE)
+OF_DUES = frozenset({AlertKind.DUE_UNASSIGNED, AlertKind.OPENED, AlertKind.OVERDUE, AlertKind.HIGH_RISK_OVERDUE})
 
 Truth = NDArray[np.bool_]
 
@@ -61,7 +60,7 @@ def grounds(rules: Iterable[RuleOnADay], looked: Looked, known: int) -> list[Gro
     in_use = [rule for rule in rules if rule.enabled and (rule.site is None or rule.site in looked.sites)]
     by_kind = {kind: [rule for rule in in_use if rule.kind is kind] for kind in AlertKind}
     found: list[Ground] = []
-    of_dues = [rule for kind in (*_OF_DUES, AlertKind.OPENED) for rule in by_kind[kind]]
+    of_dues = [rule for rule in in_use if rule.kind in OF_DUES]
     if of_dues:
         found += _of_dues(of_dues, looked, catalogue(known))
     if by_kind[AlertKind.LONG_HOLD]:

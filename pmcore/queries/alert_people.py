@@ -16,17 +16,18 @@ _ANSWERS_FOR_ALL = (Role.MANAGER, Role.ADMINISTRATOR)
 def holders(sites: Collection[int], *, on: dt.date, known: int) -> Holders:
     """Who holds which role at these sites on the day: two statements."""
     members = SiteMembership.objects.known(known).on(on).filter(site__in=sites, member=True)
-    roles = dict(RoleHeld.objects.known(known).on(on).filter(role__isnull=False).values_list("person_id", "role"))
+    held = RoleHeld.objects.known(known).on(on).filter(role__isnull=False).values_list("person_id", "role")
+    roles = {person: Role(role or "") for person, role in held}
     found: dict[tuple[int, Role], set[int]] = defaultdict(set)
     for person, site in members.values_list("person_id", "site_id"):
         if person in roles:
-            found[site, Role(roles[person])].add(person)
+            found[site, roles[person]].add(person)
     return {key: frozenset(people) for key, people in found.items()}
 
 
 def told(roles: Collection[Role], site: int, there: Holders, given: Collection[int]) -> frozenset[int]:
-    """The people of a step: in a technician's place whoever was given the work. Where nobody holds any of the roles, the
-    site's managers are told instead, and where there are none its administrators."""
+    """The people of a step: in a technician's place whoever was given the work. Where nobody holds any of the roles,
+    the site's managers are told instead, and where there are none its administrators."""
     people: set[int] = set()
     for role in roles:
         people |= set(given) if role is Role.TECHNICIAN and given else there.get((site, role), frozenset())

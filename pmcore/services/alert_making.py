@@ -6,24 +6,21 @@ import uuid
 from collections import defaultdict
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from email.utils import parseaddr
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.db import transaction
 
-from pmcore.engines.vocabulary import AlertChannel, AlertKind, MailState
+from pmcore.engines.vocabulary import AlertChannel, MailState
 from pmcore.models import Alert, Delivery, Mail
-from pmcore.queries.alert_grounds import Ground
+from pmcore.queries.alert_grounds import OF_DUES, Ground
 from pmcore.queries.alert_people import Holders, holders, told
 from pmcore.queries.assigned import assigned_among
 from pmcore.wake import wake
 
 SEND = "pmcore.tasks.send_mail"
 AT_ONCE = 500
-
-_OF_DUES = frozenset({
-    AlertKind.DUE_UNASSIGNED, AlertKind.OPENED, AlertKind.OVERDUE, AlertKind.HIGH_RISK_OVERDUE,
-})  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +42,7 @@ def make_alerts(found: Sequence[Ground], now: SiteNow, known: int) -> int:
     if not fresh:
         return 0
     there = holders({ground.site for ground in fresh}, on=now.today, known=known)
-    dues = [ground.about for ground in fresh if ground.rule.kind in _OF_DUES]
+    dues = [ground.about for ground in fresh if ground.rule.kind in OF_DUES]
     given = {
         due: frozenset(each.person for each in people)
         for due, people in assigned_among(dues, as_of=now.today, known=known).items()
@@ -87,7 +84,7 @@ def _alert(ground: Ground, now: SiteNow, run: uuid.UUID) -> Alert:
 
 
 def _people(ground: Ground, there: Holders, given: Mapping[int, frozenset[int]]) -> frozenset[int]:
-    has_it = given.get(ground.about, frozenset()) if ground.rule.kind in _OF_DUES else frozenset()
+    has_it = given.get(ground.about, frozenset()) if ground.rule.kind in OF_DUES else frozenset()
     return told(ground.rule.roles(ground.days), ground.site, there, has_it)
 
 
@@ -140,7 +137,8 @@ def _letter(key: str, person: int, now: SiteNow, day: dt.date, goes_at: dt.datet
 def message_id(key: str) -> str:
     """The same letter of the same installation has the same one, however often it is sent; no other has it."""
     digest = hmac.digest(settings.SECRET_KEY.encode(), key.encode(), "sha256").hex()[:40]
-    return f"<{digest}@pmcore>"
+    domain = parseaddr(settings.DEFAULT_FROM_EMAIL)[1].rpartition("@")[2]
+    return f"<{digest}@{domain}>"
 
 
 def morning_of(day: dt.date, hour: int, time_zone: str) -> dt.datetime:

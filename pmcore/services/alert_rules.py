@@ -80,7 +80,8 @@ def make_rule(
     """People are told from a day on, today at the earliest, at one site or (none) at every one: at
     once, or in the letter of the morning at this hour, 7 where none is said.
 
-    Raises NobodyToTell, BadDays, BadHour, ToldTwice, NotForThisRole, UnknownReference, WrongSite, DatedBack, NotAllowed.
+    Raises NobodyToTell, BadDays, BadHour, ToldTwice, NotForThisRole, UnknownReference, WrongSite, DatedBack,
+    NotAllowed.
     """
     _check(kind, steps)
     _check_site(actor, site)

@@ -1,5 +1,5 @@
-"""Alerts come of two things: a day passes, which the sweep of a site sees, and something is written, which the follower of
-the history sees. Both may come twice and at once; what they find is told once."""
+"""Alerts come of two things: a day passes, which the sweep of a site sees, and something is written, which the follower
+of the history sees. Both may come twice and at once; what they find is told once."""
 
 import datetime as dt
 from collections import defaultdict

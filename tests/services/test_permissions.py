@@ -70,6 +70,8 @@ ELSEWHERE = {
     "record an attempt": "test_reasons",
     "record a reason": "test_reasons",
     "correct a reason": "test_reasons",
+    "make an alert rule": "test_alert_rules",
+    "acknowledge an alert": "test_acknowledgements",
 }
 
 
