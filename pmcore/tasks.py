@@ -7,11 +7,12 @@ import structlog
 from celery import shared_task
 
 from pmcore import clock
+from pmcore.alert_mail import compose
 from pmcore.engines.site_days import day_to_sweep
 from pmcore.queries.head import RecordDamaged
 from pmcore.queries.sites import sites_on
 from pmcore.queries.verification import verify
-from pmcore.services import jobs
+from pmcore.services import alerts, jobs, mails
 from pmcore.services.export_history import ExportOutdated, build_export
 from pmcore.services.exports import drop_outdated
 from pmcore.services.generate_due import generate_due
@@ -22,6 +23,7 @@ from pmcore.services.token_use import append_token_use
 log = structlog.get_logger(__name__)
 
 LEASE_SECONDS = 120
+MAIL_LEASE_SECONDS = 120
 
 # What another attempt would only meet again.
 _HOPELESS = (RecordDamaged, HistoryRewritten, ExportOutdated)
@@ -73,6 +75,33 @@ def sweep_heads() -> None:
 def sweep_exports() -> None:
     """Take away what may hold words that were redacted since."""
     drop_outdated()
+
+
+def sweep_alerts() -> None:
+    """Look at everything of each site whose day is another than the last one. One site's failure stops no other."""
+    at = clock.now()
+    for site in sites_on(at.date()):
+        try:
+            alerts.sweep_site(site=site, at=at)
+        except Exception:
+            log.exception("what a site must be told could not be seen", site=site.label)
+
+
+@shared_task
+def follow_alerts() -> None:
+    """Look at what was written."""
+    alerts.follow_alerts(at=clock.now())
+
+
+@shared_task
+def sweep_mails() -> None:
+    mails.wake_due(at=clock.now())
+
+
+@shared_task
+def send_mail(mail: int) -> None:
+    """Take the letter and send it; whatever goes wrong is kept on its row."""
+    mails.send(mail=mail, at=clock.now(), seconds=MAIL_LEASE_SECONDS, compose=compose)
 
 
 @shared_task

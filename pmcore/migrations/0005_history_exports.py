@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('pmcore', '0003_kept_standings'),
+        ('pmcore', '0004_alerts'),
     ]
 
     operations = [

@@ -4,6 +4,8 @@
 """
 
 from pmcore.models.accounts import Account, Token
+from pmcore.models.alert_rules import AlertAcknowledgement, AlertRule, AlertRuleTerms, AlertStep
+from pmcore.models.alerts import Alert, AlertSweep, Delivery, Mail
 from pmcore.models.among import Among
 from pmcore.models.attachments import Attachment
 from pmcore.models.catalogue import ClassDetails, DeviceClass, DeviceModel, ModelDetails, ModelRevision, RevisionDetails
@@ -111,6 +113,12 @@ from pmcore.models.sweeps import SiteSweep
 
 __all__ = [
     "Account",
+    "Alert",
+    "AlertAcknowledgement",
+    "AlertRule",
+    "AlertRuleTerms",
+    "AlertStep",
+    "AlertSweep",
     "Among",
     "Area",
     "AreaDetails",
@@ -122,6 +130,7 @@ __all__ = [
     "Caution",
     "ClassDetails",
     "CoveredProcedure",
+    "Delivery",
     "Device",
     "DeviceClass",
     "DeviceIdentity",
@@ -153,6 +162,7 @@ __all__ = [
     "Lending",
     "Limit",
     "LimitValue",
+    "Mail",
     "MeterReading",
     "ModelDetails",
     "ModelRevision",

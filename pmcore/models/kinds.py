@@ -7,6 +7,7 @@ A kind, once written, stays: its body stands in `tests/services/golden_bodies.js
 from dataclasses import dataclass
 
 from pmcore.models import (
+    alert_rules,
     attachments,
     catalogue,
     devices,
@@ -177,6 +178,13 @@ _KINDS: dict[str, tuple[type[Thing] | None, tuple[type[Recorded], ...]]] = {
         ),
     ),
     "part_wanted": (devices.Device, (faults.PartNeed, faults.PartNeedDetails)),
+    # what people are told
+    "alert_rule_made": (
+        alert_rules.AlertRule,
+        (alert_rules.AlertRule, alert_rules.AlertRuleTerms, alert_rules.AlertStep),
+    ),
+    "alert_rule_changed": (alert_rules.AlertRule, (alert_rules.AlertRuleTerms, alert_rules.AlertStep)),
+    "alert_acknowledged": (None, (alert_rules.AlertAcknowledgement,)),
     # the record itself
     "text_redacted": (None, (entry.Redaction,)),
     "history_exported": (

@@ -65,6 +65,8 @@ MAY: dict[str, frozenset[Role]] = {
     "correct a reason": _MANAGED,
     "export the history": _EXPORTING,
     "cancel an export": _EXPORTING,
+    "make an alert rule": _MANAGED,
+    "acknowledge an alert": _AT_WORK | {Role.PROVIDER},  # each of them what they were told
 }
 
 _P = ParamSpec("_P")

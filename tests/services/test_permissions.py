@@ -72,6 +72,8 @@ ELSEWHERE = {
     "export the history": "test_exports",
     "cancel an export": "test_exports",
     "correct a reason": "test_reasons",
+    "make an alert rule": "test_alert_rules",
+    "acknowledge an alert": "test_acknowledgements",
 }
 
 
