@@ -49,8 +49,8 @@ def as_counts(values: ArrayLike) -> Counts:
     """Whole numbers from 0 on, of any shape. Raises NotACount."""
     given = np.asarray(values)
     if given.dtype.kind in "iu":
-        if given.size and given.min() < 0:
-            raise NotACount("a count is never negative")
+        if given.size and not (given.min() >= 0 and given.max() <= _MOST):
+            raise NotACount("a count is never negative, nor beyond what can be told apart")
         return given.astype(np.int64, copy=False)
     numbers = _numbers(given, NotACount)
     if not ((numbers >= 0) & (numbers <= _MOST) & (numbers == np.floor(numbers))).all():

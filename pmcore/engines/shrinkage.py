@@ -7,15 +7,17 @@ Technometrics 29 (1987), 1-15.
 """
 
 from dataclasses import dataclass
+from typing import Self
 
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.optimize import brentq, minimize_scalar
-from scipy.special import gammaincinv
+from scipy.special import gammaincinv, gammaln
 
 from pmcore.engines.counts import Counts, Floats, NoExposure, NotAPrior, events_in_exposure, tail
 from pmcore.engines.poisson_rates import poisson_limits
 
+_HUGE = 1 << 20
 _LOG_SHAPES = np.linspace(np.log(1e-5), np.log(1e8), 31)
 
 
@@ -48,7 +50,7 @@ def shrink(events: ArrayLike, exposure: ArrayLike, level: float = 0.95) -> Shrun
         raise NoExposure("no group was watched for any time")
     # Exposures in units of their mean: what is computed does not depend on hours or years.
     unit = float(time[watched].mean())
-    shape, prior_mean = _most_likely_prior(counts[watched], time[watched] / unit)
+    shape, prior_mean = _most_likely_prior(_Groups.of(counts[watched], time[watched] / unit))
     if np.isinf(shape):
         pooled = counts.sum() / time.sum()
         low, high = poisson_limits(counts.sum(), time.sum(), level)
@@ -72,54 +74,70 @@ def posterior(
     return shapes / rates, low, high
 
 
-def _most_likely_prior(counts: Counts, time: Floats) -> tuple[float, float]:
+@dataclass(frozen=True, slots=True)
+class _Groups:
+    """Those with exposure. `more_than[j]`: how many have more than j events, leaving out the `huge` ones, for which so
+    long a table would be needed that rounding is the lesser evil."""
+
+    counts: Counts
+    time: Floats
+    more_than: Counts
+    huge: Counts
+
+    @classmethod
+    def of(cls, counts: Counts, time: Floats) -> Self:
+        usual = counts[counts < _HUGE]
+        return cls(counts, time, len(usual) - np.cumsum(np.bincount(usual))[:-1], counts[counts >= _HUGE])
+
+    @property
+    def pooled(self) -> float:
+        return float(self.counts.sum() / self.time.sum())
+
+
+def _most_likely_prior(groups: _Groups) -> tuple[float, float]:
     """Shape and mean of the prior. The likelihood is searched along the shape, with the best mean for each; it is
     compared with that of one common rate, so a flat or rising end cannot be taken for a summit."""
-    if len(counts) == 1 or not counts.any():
-        return np.inf, counts.sum() / time.sum()
-    more_than = _groups_with_more_than_each_count(counts)
+    events = float(groups.counts.sum())
+    if len(groups.counts) == 1 or not events:
+        return np.inf, groups.pooled
 
     def loss(log_shape: float) -> float:
-        return -_log_likelihood(counts, time, more_than, float(np.exp(log_shape)))
+        return -_log_likelihood(groups, float(np.exp(log_shape)))
 
     losses = [loss(at) for at in _LOG_SHAPES]
     best = int(np.argmin(losses))
     low, high = _LOG_SHAPES[max(best - 1, 0)], _LOG_SHAPES[min(best + 1, len(_LOG_SHAPES) - 1)]
     found = minimize_scalar(loss, bounds=(low, high), method="bounded", options={"xatol": 1e-9})
+    of_one_rate = events * float(np.log(groups.pooled)) - events
     # A gain below rounding is none: one common rate explains as much.
-    if found.fun >= -_log_likelihood_of_one_rate(counts, time) - 1e-9 * counts.sum():
-        return np.inf, counts.sum() / time.sum()
+    if -found.fun <= of_one_rate + 1e-9 * events:
+        return np.inf, groups.pooled
     shape = float(np.exp(found.x))
-    return shape, _best_mean(counts, time, shape)
+    return shape, _best_mean(groups, shape)
 
 
-def _log_likelihood(counts: Counts, time: Floats, more_than: Counts, shape: float) -> float:
+def _log_likelihood(groups: _Groups, shape: float) -> float:
     """The marginal likelihood at the best mean m for `shape` α, but for what depends on neither:
     Σⱼ Nⱼ ln(1 + j/α) + Σ xᵢ ln m - Σ (α + xᵢ) ln(1 + m Tᵢ/α), Nⱼ the groups with more than j events.
     So written nothing cancels where α is large, and its limit is the likelihood of one common rate."""
-    mean = _best_mean(counts, time, shape)
-    steps = float(more_than @ np.log1p(np.arange(len(more_than)) / shape))
-    return steps + float(counts.sum()) * float(np.log(mean)) - float((shape + counts) @ np.log1p(mean * time / shape))
+    mean = _best_mean(groups, shape)
+    counts, huge = groups.counts, groups.huge
+    steps = float(groups.more_than @ np.log1p(np.arange(len(groups.more_than)) / shape))
+    if len(huge):
+        steps += float((gammaln(huge + shape) - gammaln(shape) - huge * np.log(shape)).sum())
+    spread = float((shape + counts) @ np.log1p(mean * groups.time / shape))
+    return steps + float(counts.sum()) * float(np.log(mean)) - spread
 
 
-def _log_likelihood_of_one_rate(counts: Counts, time: Floats) -> float:
-    total = float(counts.sum())
-    return total * float(np.log(total / time.sum())) - total
-
-
-def _best_mean(counts: Counts, time: Floats, shape: float) -> float:
+def _best_mean(groups: _Groups, shape: float) -> float:
     """Where Σ (xᵢ - m Tᵢ) / (α + m Tᵢ) = 0: it falls in m, and lies between the lowest and the highest raw rate."""
-    raw = counts / time
-    low, high = max(float(raw.min()), float(counts.sum() / time.sum()) * 1e-9), float(raw.max())
+    raw = groups.counts / groups.time
+    low, high = max(float(raw.min()), groups.pooled * 1e-9), float(raw.max())
 
     def slope(mean: float) -> float:
-        expected = mean * time
-        return float(((counts - expected) / (shape + expected)).sum())
+        expected = mean * groups.time
+        return float(((groups.counts - expected) / (shape + expected)).sum())
 
     if low >= high or slope(low) <= 0:
         return low
     return float(brentq(slope, low, high, xtol=1e-14 * high, rtol=1e-13)) if slope(high) < 0 else high
-
-
-def _groups_with_more_than_each_count(counts: Counts) -> Counts:
-    return len(counts) - np.cumsum(np.bincount(counts))[:-1]

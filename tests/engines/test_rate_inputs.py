@@ -8,7 +8,20 @@ import pytest
 
 from pmcore.engines import rates
 
-NO_COUNTS = [-1, 1.5, math.nan, math.inf, 1e300, "3", None, True, np.array([1, -2]), [1.0, math.nan]]
+NO_COUNTS = [
+    -1,
+    1.5,
+    math.nan,
+    math.inf,
+    1e300,
+    2**63,
+    np.uint64(2**63),
+    "3",
+    None,
+    True,
+    np.array([1, -2]),
+    [1.0, math.nan],
+]
 NO_EXPOSURES = [-0.1, math.nan, math.inf, "a year", None, [1.0, -1.0]]
 
 OF_EVENTS = {

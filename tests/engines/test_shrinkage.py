@@ -190,3 +190,12 @@ def test_one_group_of_a_thousand_that_ever_failed():
     found = shrink(events, np.ones(1_000))
     assert np.isfinite(found.mean).all()
     assert found.mean[3] == pytest.approx(40, rel=0.05)
+
+
+def test_huge_counts_are_no_matter():
+    small = shrink([3, 9, 40], [1, 1, 1])
+    huge = shrink([3_000_000_000, 9_000_000_000, 40_000_000_000], [1, 1, 1])
+    assert np.allclose(huge.mean, [3e9, 9e9, 4e10])
+    assert 1 < huge.shape < small.shape * 2
+    mixed_in = shrink([2**20 - 1, 5, 7, 90], [1e4, 1, 1, 1]), shrink([2**20 + 1, 5, 7, 90], [1e4, 1, 1, 1])
+    assert mixed_in[0].shape == pytest.approx(mixed_in[1].shape, rel=1e-4)
