@@ -65,6 +65,7 @@ MAY: dict[str, frozenset[Role]] = {
     "correct a reason": _MANAGED,
     "export the history": _EXPORTING,
     "cancel an export": _EXPORTING,
+    "verify the record": _EXPORTING,
 }
 
 _P = ParamSpec("_P")
