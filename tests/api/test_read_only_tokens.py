@@ -85,8 +85,9 @@ def test_outside_its_days_every_route_is_refused_by_name(hospital, ines, route):
         return
     asked = [{"as_of": BEFORE}] + ([dict.fromkeys(BOUNDED[route], BEFORE), {}] if route in BOUNDED else [])
     asked += [{"period": "2026-09"}] * (route.startswith("compliance"))
+    asker = narrowed(ines)
     for question in asked:
-        said = narrowed(ines).response("get", address, {**question, **({"since": 1} if "changes" in route else {})})
+        said = asker.response("get", address, {**question, **({"since": 1} if "changes" in route else {})})
         assert (said.status_code, said.json()["type"]) == (403, "urn:pmcore:problem:outside-your-period"), question
 
 
