@@ -18,7 +18,8 @@ def headline(found: HistoryPage) -> str:
     elif not verified.sound:
         said += f", and the verification of {day_in_words(verified.ended_at.date())} found faults"
     else:
-        said += f"; the first {verified.size:,} were verified on {day_in_words(verified.ended_at.date())} and are sound"
+        which = "all" if verified.size == found.size else f"the first {verified.size:,}"
+        said += f"; {which} were verified on {day_in_words(verified.ended_at.date())} and are sound"
     return said + "."
 
 

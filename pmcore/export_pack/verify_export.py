@@ -26,8 +26,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple, NoReturn, Tuple
 
-FORMAT = "pmcore-history-export-1"
-MANIFEST_TITLE = "pmcore export manifest"
 LONGEST_LINE = 64 * 2**20
 LARGEST_INT = 2**53 - 1
 NDJSON = ("history.ndjson", "texts.ndjson")
@@ -128,16 +126,21 @@ def _refuse(text: str) -> NoReturn:
     raise ValueError(text)
 
 
+def _whole(text: str) -> int:
+    number = int(text)
+    return number if -LARGEST_INT <= number <= LARGEST_INT else _refuse(text)
+
+
 _ENCODER = json.JSONEncoder(ensure_ascii=False, allow_nan=False, sort_keys=True, separators=(",", ":"))
-_DECODER = json.JSONDecoder(parse_float=_refuse, parse_constant=_refuse)
+_DECODER = json.JSONDecoder(parse_int=_whole, parse_float=_refuse, parse_constant=_refuse)
 
 
 def read_canonical(data: bytes, name: str) -> Any:
-    """The value whose canonical bytes these are."""
+    """The object whose canonical bytes these are."""
     try:
         value = _DECODER.decode(data.decode("utf-8"))
         same = isinstance(value, dict) and _ENCODER.encode(value).encode("utf-8") == data
-        same = same and _plain(value)
+        same = same and ((data.isascii() and b"null" not in data) or _plain(value))
     except (ValueError, RecursionError):
         same = False
     demand(same, name + " is not in canonical form.")
@@ -145,12 +148,10 @@ def read_canonical(data: bytes, name: str) -> Any:
 
 
 def _plain(value: Any) -> bool:
-    """Whether it holds only what the history writes."""
+    """Whether its keys are ASCII, and nothing in it is null."""
     if isinstance(value, dict):
         return all(key.isascii() and _plain(each) for key, each in value.items())
-    if isinstance(value, list):
-        return all(map(_plain, value))
-    return isinstance(value, (str, bool)) or (type(value) is int and -LARGEST_INT <= value <= LARGEST_INT)
+    return all(map(_plain, value)) if isinstance(value, list) else value is not None
 
 
 # Signed notes of C2SP: a text, an empty line, and a line for the signature.
@@ -212,9 +213,15 @@ def read_file(path: Path, most: int) -> bytes:
 def read_manifest(folder: Path, signer: Signer) -> Any:
     data = read_file(folder / "manifest.json", 2**20)
     lines = read_note(read_file(folder / "manifest.signed", 2**16), signer, "manifest.signed")
-    demand(lines == [MANIFEST_TITLE, hashlib.sha256(data).hexdigest()], "manifest.json is not the one that was signed.")
+    demand(
+        lines == ["pmcore export manifest", hashlib.sha256(data).hexdigest()],
+        "manifest.json is not the one that was signed.",
+    )
     manifest = read_canonical(data, "manifest.json")
-    demand(manifest.get("format") == FORMAT, "manifest.json is of a form that this verifier does not know.")
+    demand(
+        manifest.get("format") == "pmcore-history-export-1",
+        "manifest.json is of a form that this verifier does not know.",
+    )
     demand(sorted(manifest["files"]) == sorted(NDJSON + OTHERS), "manifest.json does not name the files of an export.")
     return manifest
 
