@@ -7,7 +7,7 @@ holds nothing that would not verify. No cursor stays open, and what is kept in m
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from pmcore.engines.merkle import HASH_BYTES, leaf_hash
 from pmcore.models.kinds import KINDS
@@ -21,8 +21,7 @@ from pmcore.queries.tables import Table, table_of
 Chosen = Callable[[EntryRow], bool]
 
 
-@dataclass(frozen=True, slots=True)
-class ExportedEntry:
+class ExportedEntry(NamedTuple):
     """An entry's columns as they are stored, the rows as they stand in its body, what it replaces, and the body."""
 
     entry: EntryRow

@@ -218,13 +218,15 @@ def entries(report: Report) -> Iterator[EntryRow]:
 
 
 def entries_after(seq: int, size: int) -> list[EntryRow]:
-    """The next entries, at most PAGE, of the first `size` ones."""
+    """The next entries, at most PAGE, of the first `size` ones, without their edges."""
     statement = (
-        f'SELECT {", ".join(_columns(Entry, EntryRow._fields))} FROM "{Entry._meta.db_table}" '
+        f'SELECT {", ".join(_columns(Entry, EntryRow._fields[:-1]))} FROM "{Entry._meta.db_table}" '
         f"WHERE seq > %s AND seq <= %s ORDER BY seq LIMIT {PAGE}"
     )
-    found = (EntryRow(*values) for values in _fetched(statement, [seq, size]))
-    return [each._replace(at=_moment_wire(each.at), leaf=_bytes(each.leaf), edge=None) for each in found]
+    return [
+        EntryRow(number, _moment_wire(at), kind, subject, person, role, note, last_id, _bytes(leaf), None)
+        for number, at, kind, subject, person, role, note, last_id, leaf in _fetched(statement, [seq, size])
+    ]
 
 
 def rows_between(table: Table, first: int, last: int) -> Iterator[tuple[Any, Sequence[Any]]]:
