@@ -10,6 +10,7 @@ CHANGE_NOTHING = frozenset({
     "position_described", "part_registered", "part_described", "procedure_registered", "procedure_described",
     "version_approved", "risk_table_named", "limit_named", "limit_changed", "roster_published",
     "instrument_registered", "instrument_described", "text_redacted", "file_attached", "inspection_assigned",
+    "history_exported", "token_used",
 })  # fmt: skip
 
 
