@@ -7,12 +7,13 @@ holds nothing that would not verify. No cursor stays open, and what is kept in m
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import Any
 
 from pmcore.engines.merkle import HASH_BYTES, leaf_hash
 from pmcore.models.kinds import KINDS
 from pmcore.queries.ahead import Ahead
-from pmcore.queries.bodies import body
+from pmcore.queries.bodies import body, moment_text
+from pmcore.queries.exported_fast import can_render, rendered
 from pmcore.queries.faults import Report
 from pmcore.queries.head import RecordDamaged
 from pmcore.queries.raw import PAGE, EntryRow, TextRow, entries_after, replacements, rows_between, texts_between
@@ -21,40 +22,51 @@ from pmcore.queries.tables import Table, table_of
 Chosen = Callable[[EntryRow], bool]
 
 
-class ExportedEntry(NamedTuple):
-    """An entry's columns as they are stored, the rows as they stand in its body, what it replaces, and the body."""
-
-    entry: EntryRow
-    rows: Sequence[str]
-    replaces: Sequence[int]
-    body: bytes
-
-
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Run:
-    """Entries one after another: the leaf of each, those that were chosen, and the free texts of these."""
+    """Entries one after another: the leaf of each, and of those that were chosen the number, the body and the line of
+    the CSV, with their free texts."""
 
     leaves: list[bytes]
-    chosen: list[ExportedEntry]
+    seqs: list[int]
+    bodies: list[bytes]
+    lines: list[str]
     texts: list[TextRow]
 
 
-def runs(size: int, chosen: Chosen) -> Iterator[Run]:
-    """The first `size` entries, and of those that are `chosen` all that an export shows. Raises RecordDamaged."""
+def runs(size: int, chosen: Chosen | None) -> Iterator[Run]:
+    """The first `size` entries, and what an export shows of those that are `chosen`; None: of all. Raises
+    RecordDamaged."""
     replaced = Ahead(replacements(Report()))
     last_id = 0
     for entries in _runs(size):
-        wanted = [entry for entry in entries if chosen(entry)]
-        slots = _rows_of(entries, last_id) if wanted else []
-        texts = _texts_of(wanted)
-        picked = {entry.seq for entry in wanted}
-        told, first_id = [], last_id
-        for entry in entries:
-            replaces = [each.row for each in replaced.upto(entry.seq)]
-            if entry.seq in picked:
-                told.append(_told(entry, slots[last_id - first_id : entry.last_id - first_id], sorted(replaces)))
-            last_id = entry.last_id
-        yield Run([entry.leaf for entry in entries], told, texts)
+        replaces: dict[int, list[int]] = {}
+        for each in replaced.upto(entries[-1].seq):
+            replaces.setdefault(each.id, []).append(each.row)
+        wanted = entries if chosen is None else [entry for entry in entries if chosen(entry)]
+        run = _at_once(entries, last_id) if chosen is None and not replaces and can_render() else None
+        yield run or _one_by_one(entries, wanted, replaces, last_id)
+        last_id = entries[-1].last_id
+
+
+def _at_once(entries: list[EntryRow], last_id: int) -> Run | None:
+    """None: something is not what was recorded, or holds no rows at all."""
+    seqs, ids = (entries[0].seq, entries[-1].seq), (last_id + 1, entries[-1].last_id)
+    found = rendered(_tables_of(entries), seqs, ids)
+    return found and Run(found[0], [entry.seq for entry in entries], found[1], found[2], _texts_of(entries))
+
+
+def _one_by_one(entries: list[EntryRow], wanted: list[EntryRow], replaces: dict[int, list[int]], last_id: int) -> Run:
+    run = Run([entry.leaf for entry in entries], [entry.seq for entry in wanted], [], [], _texts_of(wanted))
+    slots, picked, first_id = _rows_of(entries, last_id) if wanted else [], set(run.seqs), last_id
+    for entry in entries:
+        if entry.seq in picked:
+            rows = slots[last_id - first_id : entry.last_id - first_id]
+            replaced = sorted(replaces.get(entry.seq, ()))
+            run.bodies.append(_body(entry, rows, replaced))
+            run.lines.append(_csv_line(entry, rows, replaced))
+        last_id = entry.last_id
+    return run
 
 
 def _runs(size: int) -> Iterator[list[EntryRow]]:
@@ -64,12 +76,8 @@ def _runs(size: int) -> Iterator[list[EntryRow]]:
     while page := entries_after(seq, size):
         for entry in page:
             seq += 1
-            if (
-                entry.seq != seq
-                or type(entry.last_id) is not int
-                or entry.last_id < last_id
-                or not _is_hash(entry.leaf)
-            ):
+            sensible = type(entry.last_id) is int and entry.last_id >= last_id and _is_hash(entry.leaf)
+            if entry.seq != seq or not sensible:
                 raise RecordDamaged(f"Entry {seq} is missing, or its number, last id or leaf make no sense.")
             if run and (entry.last_id - first_id > PAGE or len(run) >= PAGE):
                 yield run
@@ -118,7 +126,7 @@ def _texts_of(wanted: list[EntryRow]) -> list[TextRow]:
     return sorted(found, key=lambda text: (text.id, text.digest))
 
 
-def _told(entry: EntryRow, rows: Sequence[str], replaces: Sequence[int]) -> ExportedEntry:
+def _body(entry: EntryRow, rows: Sequence[str], replaces: Sequence[int]) -> bytes:
     try:
         rendered = body(
             seq=entry.seq, at=entry.at, kind=entry.kind, subject=entry.subject, person=entry.person, role=entry.role,
@@ -128,4 +136,13 @@ def _told(entry: EntryRow, rows: Sequence[str], replaces: Sequence[int]) -> Expo
         raise RecordDamaged(f"Entry {entry.seq} holds what its column cannot: {error}") from error
     if not all(rows) or leaf_hash(rendered) != entry.leaf:
         raise RecordDamaged(f"Entry {entry.seq} is not what was recorded.")
-    return ExportedEntry(entry, rows, replaces, rendered)
+    return rendered
+
+
+def _csv_line(entry: EntryRow, rows: Sequence[str], replaces: Sequence[int]) -> str:
+    """Nothing in it is a formula: numbers, our own vocabularies, hashes, and rows, which begin with a bracket."""
+    person, note, listed = entry.person, entry.note, ",".join(rows).replace('"', '""')
+    return (
+        f"{entry.seq},{moment_text(entry.at)},{entry.kind},{entry.subject},{'' if person is None else person},"
+        f'{entry.role},{note or ""},{" ".join(map(str, replaces))},"[{listed}]"\r\n'
+    )

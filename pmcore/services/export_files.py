@@ -13,7 +13,7 @@ from pmcore.engines.merkle import Edge
 from pmcore.models import SignedHead
 from pmcore.queries.bodies import moment_text, text_digest
 from pmcore.queries.columns import moment_wire
-from pmcore.queries.exported import ExportedEntry, Run
+from pmcore.queries.exported import Run
 from pmcore.queries.exports import FILES, ExportScope
 from pmcore.queries.head import RecordDamaged
 from pmcore.queries.raw import TextRow
@@ -79,25 +79,15 @@ class ExportFiles:
         self.read += len(run.leaves)
         self._edge = self._edge.add(run.leaves)
         self.files["leaves.bin"].write(b"".join(run.leaves))
-        if not run.chosen:
+        if not run.seqs:
             return
-        self.entries += len(run.chosen)
-        self.first_seq, self.last_seq = self.first_seq or run.chosen[0].entry.seq, run.chosen[-1].entry.seq
-        self.files["history.ndjson"].write(b"".join([b"%b\n" % each.body for each in run.chosen]))
-        self.files["history.csv"].write("".join([_csv_line(each) for each in run.chosen]).encode())
+        self.entries += len(run.seqs)
+        self.first_seq, self.last_seq = self.first_seq or run.seqs[0], run.seqs[-1]
+        self.files["history.ndjson"].write(b"\n".join([*run.bodies, b""]))
+        self.files["history.csv"].write("".join(run.lines).encode())
         given = [_text_line(text) for text in run.texts if text.words is not None]
         self.given, self.redacted = self.given + len(given), self.redacted + len(run.texts) - len(given)
         self.files["texts.ndjson"].write(b"".join(given))
-
-
-def _csv_line(told: ExportedEntry) -> str:
-    """Nothing in it is a formula: numbers, our own vocabularies, hashes, and rows, which begin with a bracket."""
-    entry, rows = told.entry, ",".join(told.rows).replace('"', '""')
-    replaces, person, note = " ".join(map(str, told.replaces)), entry.person, entry.note
-    return (
-        f"{entry.seq},{moment_text(entry.at)},{entry.kind},{entry.subject},{'' if person is None else person},"
-        f'{entry.role},{note or ""},{replaces},"[{rows}]"\r\n'
-    )
 
 
 def _text_line(text: TextRow) -> bytes:
