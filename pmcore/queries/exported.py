@@ -73,7 +73,7 @@ def _runs(size: int) -> Iterator[list[EntryRow]]:
     """Entries whose rows have at most PAGE ids together; one that has more comes alone."""
     run: list[EntryRow] = []
     seq = last_id = first_id = 0
-    while page := entries_after(seq, size):
+    while seq < size and (page := entries_after(seq, size)):
         for entry in page:
             seq += 1
             sensible = type(entry.last_id) is int and entry.last_id >= last_id and _is_hash(entry.leaf)

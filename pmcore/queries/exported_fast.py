@@ -46,13 +46,13 @@ def _statement(tables: tuple[Table, ...]) -> str:
     )
     rows = f"SELECT entry, string_agg(row, ',' ORDER BY id) AS rows FROM ({parts}) parts GROUP BY entry"
     body = [
-        """'{"at":"'""", _moment("at"), """'","kind":'""", "to_json(kind)",
+        """'{"at":"'""", f"({_moment('at')})", """'","kind":'""", "to_json(kind)",
         """coalesce(',"note":' || to_json(note_id), '')""", """coalesce(',"person":' || person, '')""",
         """',"role":'""", "to_json(role)", """',"rows":['""", "rows", """'],"seq":'""", "seq", """',"subject":'""",
         "subject", "'}'",
     ]  # fmt: skip
     line = [
-        "seq", "','", _moment("at"), "','", "kind", "','", "subject", "','", "coalesce(person::text, '')", "','",
+        "seq", "','", f"({_moment('at')})", "','", "kind", "','", "subject", "','", "coalesce(person::text, '')", "','",
         "role", "','", "coalesce(note_id, '')", """',,"['""", """replace(rows, '"', '""')""", """']"'""", "chr(13)",
         "chr(10)",
     ]  # fmt: skip
@@ -79,7 +79,7 @@ def _value(field: _Field, column: str) -> str:
         case models.BooleanField():
             return f"CASE WHEN {column} THEN 'true' WHEN NOT {column} THEN 'false' END"
         case models.DateTimeField():
-            return f"""'"' || {_moment(column)} || '"'"""
+            return f"""'"' || ({_moment(column)}) || '"'"""
         case models.DateField():
             return f"""'"' || {column} || '"'"""
         case FreeText() | models.CharField():
@@ -89,4 +89,7 @@ def _value(field: _Field, column: str) -> str:
 
 def _moment(column: str) -> str:
     """As bodies write it: a fraction has six digits, or is not there."""
-    return f"""replace(to_char({column} AT TIME ZONE 'UTC', 'YYYY-MM-DD"T"HH24:MI:SS.US'), '.000000', '') || 'Z'"""
+    utc, form = f"{column} AT TIME ZONE 'UTC'", 'YYYY-MM-DD"T"HH24:MI:SS.US'
+    whole = f"replace(({utc})::text, ' ', 'T')"
+    fraction = f"to_char({utc}, '{form}')"
+    return f"CASE WHEN date_trunc('second', {column}) = {column} THEN {whole} ELSE {fraction} END || 'Z'"

@@ -219,13 +219,15 @@ def entries(report: Report) -> Iterator[EntryRow]:
 
 def entries_after(seq: int, size: int) -> list[EntryRow]:
     """The next entries, at most PAGE, of the first `size` ones, without their edges."""
-    statement = (
+    statement = (  # no LIMIT, for which stale statistics may sort all that follows; numbers have no gaps
         f'SELECT {", ".join(_columns(Entry, EntryRow._fields[:-1]))} FROM "{Entry._meta.db_table}" '
-        f"WHERE seq > %s AND seq <= %s ORDER BY seq LIMIT {PAGE}"
+        "WHERE seq > %s AND seq <= %s ORDER BY seq"
     )
     return [
         EntryRow(number, _moment_wire(at), kind, subject, person, role, note, last_id, _bytes(leaf), None)
-        for number, at, kind, subject, person, role, note, last_id, leaf in _fetched(statement, [seq, size])
+        for number, at, kind, subject, person, role, note, last_id, leaf in _fetched(
+            statement, [seq, min(seq + PAGE, size)]
+        )
     ]
 
 
