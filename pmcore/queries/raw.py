@@ -217,17 +217,20 @@ def entries(report: Report) -> Iterator[EntryRow]:
             yield entry._replace(at=_moment_wire(entry.at), leaf=_bytes(entry.leaf), edge=_bytes(entry.edge))
 
 
-def entries_after(seq: int, size: int) -> list[EntryRow]:
-    """The next entries, at most PAGE, of the first `size` ones, without their edges."""
-    statement = (  # no LIMIT, for which stale statistics may sort all that follows; numbers have no gaps
-        f'SELECT {", ".join(_columns(Entry, EntryRow._fields[:-1]))} FROM "{Entry._meta.db_table}" '
-        "WHERE seq > %s AND seq <= %s ORDER BY seq"
-    )
+def outlines(first: int, last: int) -> list[tuple[Any, ...]]:
+    """Number, last id and kind of the entries from `first` to `last`."""
+    columns = ", ".join(_columns(Entry, ["seq", "last_id", "kind"]))
+    statement = f'SELECT {columns} FROM "{Entry._meta.db_table}" WHERE seq >= %s AND seq <= %s ORDER BY seq'
+    return _fetched(statement, [first, last])
+
+
+def entries_between(first: int, last: int) -> list[EntryRow]:
+    """The entries from `first` to `last`, without their edges."""
+    columns = ", ".join(_columns(Entry, EntryRow._fields[:-1]))
+    statement = f'SELECT {columns} FROM "{Entry._meta.db_table}" WHERE seq >= %s AND seq <= %s ORDER BY seq'
     return [
-        EntryRow(number, _moment_wire(at), kind, subject, person, role, note, last_id, _bytes(leaf), None)
-        for number, at, kind, subject, person, role, note, last_id, leaf in _fetched(
-            statement, [seq, min(seq + PAGE, size)]
-        )
+        EntryRow(seq, _moment_wire(at), kind, subject, person, role, note, last_id, _bytes(leaf), None)
+        for seq, at, kind, subject, person, role, note, last_id, leaf in _fetched(statement, [first, last])
     ]
 
 

@@ -6,7 +6,7 @@ from django.db import connection
 from pmcore.queries import exported
 from pmcore.queries.exported import runs
 from pmcore.queries.head import head
-from tests.history import small_history
+from tests.history import AT, MARCH, a_device, a_move, small_history
 from tests.samples import Everything
 
 pytestmark = [
@@ -24,13 +24,16 @@ def everything():
 
 
 def test_every_kind_with_every_column_comes_out_the_same(monkeypatch):
-    small_history()
+    world = small_history()
+    for microseconds in (1, 500_000, 999_999):
+        a_move(world, world.ward, MARCH, at=AT.replace(microsecond=microseconds), note='"Quoted", \\ and é 😀.')
+    a_device(world.model, 'q"\\/<é😀>,=1+1')
     Everything().write()
     size, at_once, refused = head().size, exported._at_once, []
 
-    def noted(entries, last_id):
-        run = at_once(entries, last_id)
-        refused.extend([entries[0].seq] if run is None else [])
+    def noted(outline):
+        run = at_once(outline)
+        refused.extend([outline.first] if run is None else [])
         return run
 
     monkeypatch.setattr(exported, "PAGE", 1)  # each entry by itself
