@@ -30,6 +30,7 @@ PAGES: dict[str, tuple[str, frozenset[Role]]] = {
     "schedule": ("Schedule", _AT_WORK | {Role.AUDITOR}),
     "bench": ("Bench", _AT_WORK | {Role.PROVIDER}),
     "equipment": ("Equipment", _STAFF),
+    "history": ("History", _OFFICE | {Role.AUDITOR}),
 }
 
 _FIRST = {

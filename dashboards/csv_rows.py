@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from django.http import StreamingHttpResponse
 
-from pmcore.engines.csv_cells import harmless
+_BEGINS_FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 class _Line:
@@ -27,3 +27,9 @@ def _lines(heading: Sequence[str], rows: Iterable[Sequence[object]]) -> Iterator
     yield "\ufeff" + writer.writerow(heading)
     for row in rows:
         yield writer.writerow([harmless(cell) for cell in row])
+
+
+def harmless(cell: object) -> str:
+    """The cell as text; what a spreadsheet would run as a formula begins with an apostrophe."""
+    text = "" if cell is None else str(cell)
+    return f"'{text}" if text.startswith(_BEGINS_FORMULA) else text

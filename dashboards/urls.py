@@ -1,6 +1,6 @@
 from django.urls import path
 
-from dashboards.views import bench, compliance, equipment, schedule, start
+from dashboards.views import bench, compliance, equipment, history, schedule, start
 
 urlpatterns = [
     path("", start.start, name="start"),
@@ -17,4 +17,7 @@ urlpatterns = [
     path("bench/<key:due>/recorded/<key:entry>/", bench.recorded, name="bench_recorded"),
     path("equipment/", equipment.show, name="equipment"),
     path("equipment/<key:device>/", equipment.one, name="device"),
+    path("history/", history.show, name="history"),
+    path("history/verify/", history.verify, name="history_verify"),
+    path("history/exports/<key:export>/cancel/", history.cancel, name="history_cancel"),
 ]

@@ -28,6 +28,10 @@ def read_folder(name: str) -> Path:
     return env.folder(name, default=Path("/srv/data"))
 
 
+def read_key_file(name: str) -> Path:
+    return env.file(name, default=Path(__file__))
+
+
 def read_shared_secret(name: str) -> str:
     return env.secret(name, kept_in=None)
 
@@ -59,6 +63,8 @@ def read_hosts(name: str) -> list[str]:
         (read_folder, "PMCORE_DATA", "data", "absolute path, not 'data'"),
         (read_folder, "PMCORE_DATA", f"{__file__}/data", "cannot be made: Not a directory"),
         (read_folder, "PMCORE_DATA", __file__, "cannot be made: File exists"),
+        (read_key_file, "PMCORE_SIGNING_KEY", "signing-key", "absolute path of a file that is there"),
+        (read_key_file, "PMCORE_SIGNING_KEY", f"{__file__}.pem", "absolute path of a file that is there"),
         (read_shared_secret, "PMCORE_SECRET_KEY", SECRET[:-1], "at least 32 characters"),
         (read_shared_secret, "PMCORE_SECRET_KEY", "", "is missing: with DATABASE_URL"),
         (read_shared_secret, "PMCORE_SECRET_KEY", " ", "is missing: with DATABASE_URL"),

@@ -22,24 +22,17 @@ import hashlib
 import json
 import re
 import sys
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple, NoReturn, Tuple
 
-FORMAT = "pmcore-history-export-1"
-MANIFEST_TITLE = "pmcore export manifest"
 LONGEST_LINE = 64 * 2**20
 LARGEST_INT = 2**53 - 1
 NDJSON = ("history.ndjson", "texts.ndjson")
 OTHERS = ("README.txt", "head.txt", "leaves.bin", "public-key.txt", "verify_export.py")
 
 Point = Tuple[int, int, int, int]
-
-
-class Signer(NamedTuple):
-    name: str
-    key_id: bytes
-    key: bytes
+Signer = Tuple[str, bytes, bytes]  # name, key id, key
 
 
 class Head(NamedTuple):
@@ -128,16 +121,21 @@ def _refuse(text: str) -> NoReturn:
     raise ValueError(text)
 
 
+def _whole(text: str) -> int:
+    number = int(text)
+    return number if -LARGEST_INT <= number <= LARGEST_INT else _refuse(text)
+
+
 _ENCODER = json.JSONEncoder(ensure_ascii=False, allow_nan=False, sort_keys=True, separators=(",", ":"))
-_DECODER = json.JSONDecoder(parse_float=_refuse, parse_constant=_refuse)
+_DECODER = json.JSONDecoder(parse_int=_whole, parse_float=_refuse, parse_constant=_refuse)
 
 
 def read_canonical(data: bytes, name: str) -> Any:
-    """The value whose canonical bytes these are."""
+    """The object whose canonical bytes these are."""
     try:
         value = _DECODER.decode(data.decode("utf-8"))
         same = isinstance(value, dict) and _ENCODER.encode(value).encode("utf-8") == data
-        same = same and _plain(value)
+        same = same and ((data.isascii() and b"null" not in data) or _plain(value))
     except (ValueError, RecursionError):
         same = False
     demand(same, name + " is not in canonical form.")
@@ -145,12 +143,10 @@ def read_canonical(data: bytes, name: str) -> Any:
 
 
 def _plain(value: Any) -> bool:
-    """Whether it holds only what the history writes."""
+    """Whether its keys are ASCII, and nothing in it is null."""
     if isinstance(value, dict):
         return all(key.isascii() and _plain(each) for key, each in value.items())
-    if isinstance(value, list):
-        return all(map(_plain, value))
-    return isinstance(value, (str, bool)) or (type(value) is int and -LARGEST_INT <= value <= LARGEST_INT)
+    return all(map(_plain, value)) if isinstance(value, list) else value is not None
 
 
 # Signed notes of C2SP: a text, an empty line, and a line for the signature.
@@ -166,7 +162,7 @@ def read_key(data: bytes) -> Signer:
     key = packed[1:]
     proper = hashlib.sha256(name.encode() + b"\n\x01" + key).digest()[:4]
     demand(key_id == proper, "public-key.txt contradicts itself.")
-    return Signer(name, key_id, key)
+    return name, key_id, key
 
 
 def read_note(data: bytes, signer: Signer, name: str) -> list[str]:
@@ -176,16 +172,16 @@ def read_note(data: bytes, signer: Signer, name: str) -> list[str]:
     if not found:
         raise NotVerified(name + " is no signed note.")
     packed = _base64(found[2], name)
-    known = len(packed) == 68 and (found[1], packed[:4]) == (signer.name, signer.key_id)
+    known = len(packed) == 68 and (found[1], packed[:4]) == signer[:2]
     demand(known, name + " is not signed by the key in public-key.txt.")
-    demand(signed_by(signer.key, text.encode() + b"\n", packed[4:]), name + ": the signature does not fit.")
+    demand(signed_by(signer[2], text.encode() + b"\n", packed[4:]), name + ": the signature does not fit.")
     return text.split("\n")
 
 
 def read_head(data: bytes, signer: Signer, name: str) -> Head:
     """Size, root and moment of a signed head."""
     lines = read_note(data, signer, name)
-    demand(len(lines) == 4 and lines[0] == signer.name, name + " is no head of this history.")
+    demand(len(lines) == 4 and lines[0] == signer[0], name + " is no head of this history.")
     demand(re.fullmatch("[1-9][0-9]{0,15}", lines[1]), name + " says no size.")
     demand(re.fullmatch("at [0-9TZ:.-]{20,27}", lines[3]), name + " says no moment.")
     root = _base64(lines[2], name)
@@ -212,9 +208,15 @@ def read_file(path: Path, most: int) -> bytes:
 def read_manifest(folder: Path, signer: Signer) -> Any:
     data = read_file(folder / "manifest.json", 2**20)
     lines = read_note(read_file(folder / "manifest.signed", 2**16), signer, "manifest.signed")
-    demand(lines == [MANIFEST_TITLE, hashlib.sha256(data).hexdigest()], "manifest.json is not the one that was signed.")
+    demand(
+        lines == ["pmcore export manifest", hashlib.sha256(data).hexdigest()],
+        "manifest.json is not the one that was signed.",
+    )
     manifest = read_canonical(data, "manifest.json")
-    demand(manifest.get("format") == FORMAT, "manifest.json is of a form that this verifier does not know.")
+    demand(
+        manifest.get("format") == "pmcore-history-export-1",
+        "manifest.json is of a form that this verifier does not know.",
+    )
     demand(sorted(manifest["files"]) == sorted(NDJSON + OTHERS), "manifest.json does not name the files of an export.")
     return manifest
 
@@ -227,9 +229,8 @@ def node(left: bytes, right: bytes) -> bytes:
     return hashlib.sha256(b"\x01" + left + right).digest()
 
 
-def roots(leaves: bytes, sizes: Iterable[int]) -> dict[int, bytes]:
+def roots(leaves: bytes, sizes: Sequence[int]) -> dict[int, bytes]:
     """The roots of the trees of the first leaves, for each of the sizes."""
-    wanted = set(sizes)
     found: dict[int, bytes] = {}
     edge: list[bytes] = []
     for size in range(len(leaves) // 32 + 1):
@@ -238,7 +239,7 @@ def roots(leaves: bytes, sizes: Iterable[int]) -> dict[int, bytes]:
             while complete & 1:
                 joined, complete = node(edge.pop(), joined), complete >> 1
             edge.append(joined)
-        if size in wanted:
+        if size in sizes:
             root = edge[-1] if edge else hashlib.sha256(b"").digest()
             for left in reversed(edge[:-1]):
                 root = node(left, root)
@@ -337,7 +338,7 @@ def check_entries(folder: Path, manifest: Any, size: int, leaves: bytes) -> tupl
 def verify(folder: Path, fingerprints: Sequence[str] = (), heads: Sequence[str] = ()) -> list[str]:
     """Lines for a person, the last one the verdict. Raises NotVerified, and for garbled files other errors too."""
     signer = read_key(read_file(folder / "public-key.txt", 2**16))
-    fingerprint = hashlib.sha256(signer.key).hexdigest()
+    fingerprint = hashlib.sha256(signer[2]).hexdigest()
     for wanted in fingerprints:
         demand(wanted.lower() == fingerprint, "The key is another one: its fingerprint is " + fingerprint + ".")
     head = read_head(read_file(folder / "head.txt", 2**16), signer, "head.txt")

@@ -9,6 +9,7 @@ implementation.
 
 import hashlib
 from collections.abc import Iterable
+from functools import lru_cache
 from typing import Any
 
 from pmcore.engines.canonical import quote
@@ -41,10 +42,16 @@ def json_int(wire: Any) -> str:
     return str(wire)
 
 
+@lru_cache(maxsize=4096, typed=True)  # kinds, roles and moments: few words, many times
 def _json_text(wire: Any) -> str:
     if type(wire) is not str:
         raise TypeError(f"{wire!r} is no text")
     return quote(wire)
+
+
+@lru_cache(maxsize=256, typed=True)
+def _json_moment(wire: Any) -> str:
+    return _json_text(moment_text(wire))
 
 
 def body(
@@ -65,7 +72,7 @@ def body(
     """
     replaced = ",".join(map(json_int, replaces))
     return (
-        f'{{"at":{_json_text(moment_text(at))},"kind":{_json_text(kind)},'
+        f'{{"at":{_json_moment(at)},"kind":{_json_text(kind)},'
         + (f'"note":{_json_text(note)},' if note is not None else "")
         + (f'"person":{json_int(person)},' if person is not None else "")
         + (f'"replaces":[{replaced}],' if replaced else "")

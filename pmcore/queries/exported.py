@@ -5,121 +5,150 @@ the run's kinds may hold, and every id must be there. What is rendered must have
 holds nothing that would not verify. No cursor stays open, and what is kept in memory is one run.
 """
 
+from bisect import bisect_right
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from pmcore.engines.merkle import HASH_BYTES, leaf_hash
 from pmcore.models.kinds import KINDS
 from pmcore.queries.ahead import Ahead
-from pmcore.queries.bodies import body
+from pmcore.queries.bodies import body, moment_text
+from pmcore.queries.exported_fast import can_render, rendered
 from pmcore.queries.faults import Report
 from pmcore.queries.head import RecordDamaged
-from pmcore.queries.raw import PAGE, EntryRow, TextRow, entries_after, replacements, rows_between, texts_between
+from pmcore.queries.raw import (
+    PAGE,
+    EntryRow,
+    TextRow,
+    entries_between,
+    outlines,
+    replacements,
+    rows_between,
+    texts_between,
+)
 from pmcore.queries.tables import Table, table_of
 
 Chosen = Callable[[EntryRow], bool]
 
 
-@dataclass(frozen=True, slots=True)
-class ExportedEntry:
-    """An entry's columns as they are stored, the rows as they stand in its body, what it replaces, and the body."""
-
-    entry: EntryRow
-    rows: Sequence[str]
-    replaces: Sequence[int]
-    body: bytes
-
-
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Run:
-    """Entries one after another: the leaf of each, those that were chosen, and the free texts of these."""
+    """Entries one after another: the leaf of each, and of those that were chosen the number, the body and the line of
+    the CSV, with their free texts."""
 
     leaves: list[bytes]
-    chosen: list[ExportedEntry]
+    seqs: list[int]
+    bodies: list[bytes]
+    lines: list[str]
     texts: list[TextRow]
 
 
-def runs(size: int, chosen: Chosen) -> Iterator[Run]:
-    """The first `size` entries, and of those that are `chosen` all that an export shows. Raises RecordDamaged."""
+class _Outline(NamedTuple):
+    """A run before its values are read: the entries from `first` to `last`, whose rows have the ids after `before` up
+    to the last of `ends`, in these tables."""
+
+    first: int
+    last: int
+    before: int
+    ends: list[int]
+    tables: list[Table]
+
+
+def runs(size: int, chosen: Chosen | None) -> Iterator[Run]:
+    """The first `size` entries, and what an export shows of those that are `chosen`; None: of all. Raises
+    RecordDamaged."""
     replaced = Ahead(replacements(Report()))
-    last_id = 0
-    for entries in _runs(size):
-        wanted = [entry for entry in entries if chosen(entry)]
-        slots = _rows_of(entries, last_id) if wanted else []
-        texts = _texts_of(wanted)
-        picked = {entry.seq for entry in wanted}
-        told, first_id = [], last_id
-        for entry in entries:
-            replaces = [each.row for each in replaced.upto(entry.seq)]
-            if entry.seq in picked:
-                told.append(_told(entry, slots[last_id - first_id : entry.last_id - first_id], sorted(replaces)))
-            last_id = entry.last_id
-        yield Run([entry.leaf for entry in entries], told, texts)
+    for outline in _outlines(size):
+        replaces: dict[int, list[int]] = {}
+        for each in replaced.upto(outline.last):
+            replaces.setdefault(each.id, []).append(each.row)
+        run = _at_once(outline) if chosen is None and not replaces and can_render() else None
+        yield run or _one_by_one(outline, chosen, replaces)
 
 
-def _runs(size: int) -> Iterator[list[EntryRow]]:
+def _outlines(size: int) -> Iterator[_Outline]:
     """Entries whose rows have at most PAGE ids together; one that has more comes alone."""
-    run: list[EntryRow] = []
-    seq = last_id = first_id = 0
-    while page := entries_after(seq, size):
-        for entry in page:
-            seq += 1
-            if (
-                entry.seq != seq
-                or type(entry.last_id) is not int
-                or entry.last_id < last_id
-                or not _is_hash(entry.leaf)
-            ):
-                raise RecordDamaged(f"Entry {seq} is missing, or its number, last id or leaf make no sense.")
-            if run and (entry.last_id - first_id > PAGE or len(run) >= PAGE):
-                yield run
-                run, first_id = [], last_id
-            run.append(entry)
-            last_id = entry.last_id
-    if seq != size:
-        raise RecordDamaged(f"Entry {seq + 1} is missing.")
-    if run:
-        yield run
+    before = seq = 0
+    while seq < size:
+        last = min(seq + PAGE, size)
+        page = outlines(seq + 1, last)
+        if [number for number, _, _ in page] != list(range(seq + 1, last + 1)):
+            raise RecordDamaged(f"One of the entries {seq + 1} to {last} is missing.")
+        ends = [end for _, end, _ in page]
+        if {*map(type, ends)} != {int} or ends != sorted(ends) or ends[0] < before:
+            raise RecordDamaged(f"The last ids of the entries {seq + 1} to {last} make no sense.")
+        at = 0
+        while at < len(page):
+            to = max(at + 1, bisect_right(ends, before + PAGE, at))
+            tables = _tables_of({kind for _, _, kind in page[at:to]})
+            yield _Outline(seq + at + 1, seq + to, before, ends[at:to], tables)
+            at, before = to, ends[to - 1]
+        seq = last
+
+
+def _at_once(outline: _Outline) -> Run | None:
+    """None: something is not what was recorded."""
+    ids = (outline.before + 1, outline.ends[-1])
+    found = rendered(outline.tables, (outline.first, outline.last), ids)
+    if found is None:
+        return None
+    seqs = list(range(outline.first, outline.last + 1))
+    return Run(found[0], seqs, found[1], found[2], _texts_of(seqs))
+
+
+def _one_by_one(outline: _Outline, chosen: Chosen | None, replaces: dict[int, list[int]]) -> Run:
+    entries = entries_between(outline.first, outline.last)
+    for entry in entries:
+        if not _is_hash(entry.leaf):
+            raise RecordDamaged(f"Entry {entry.seq} has no leaf.")
+    seqs = [entry.seq for entry in entries if chosen is None or chosen(entry)]
+    run = Run([entry.leaf for entry in entries], seqs, [], [], _texts_of(seqs))
+    slots, picked, begins = _rows_of(outline) if seqs else [], set(seqs), 0
+    for entry, end in zip(entries, outline.ends, strict=True):
+        ends = end - outline.before
+        if entry.seq in picked:
+            rows, replaced = slots[begins:ends], sorted(replaces.get(entry.seq, ()))
+            run.bodies.append(_body(entry, rows, replaced))
+            run.lines.append(_csv_line(entry, rows, replaced))
+        begins = ends
+    return run
 
 
 def _is_hash(value: Any) -> bool:
     return type(value) is bytes and len(value) == HASH_BYTES
 
 
-def _rows_of(entries: list[EntryRow], last_id: int) -> list[str]:
+def _rows_of(outline: _Outline) -> list[str]:
     """The rows of the run as bodies show them, by their ids; an empty text where one is missing."""
-    slots = [""] * (entries[-1].last_id - last_id)
-    if not slots:
-        return slots
-    for table in _tables_of(entries):
+    slots = [""] * (outline.ends[-1] - outline.before)
+    for table in outline.tables if slots else ():
         render = table.render
-        for row, wire in rows_between(table, last_id + 1, entries[-1].last_id):
+        for row, wire in rows_between(table, outline.before + 1, outline.ends[-1]):
             try:
-                slots[row - last_id - 1] += render(wire)  # two rows under one id would spoil the leaf
+                slots[row - outline.before - 1] += render(wire)  # two rows under one id would spoil the leaf
             except (TypeError, ValueError) as error:
                 raise RecordDamaged(f"{table.name} {row} holds what its column cannot: {error}") from error
     return slots
 
 
-def _tables_of(entries: list[EntryRow]) -> list[Table]:
-    kinds = {entry.kind for entry in entries}
+def _tables_of(kinds: set[Any]) -> list[Table]:
     if not kinds <= KINDS.keys():
         raise RecordDamaged(f"There are entries of unknown kinds, {sorted(map(str, kinds - KINDS.keys()))[:3]}.")
     models = {model for kind in kinds for model in KINDS[kind].rows}
     return [table_of(model) for model in sorted(models, key=lambda model: model.record_name())]
 
 
-def _texts_of(wanted: list[EntryRow]) -> list[TextRow]:
+def _texts_of(seqs: list[int]) -> list[TextRow]:
     """In the order of entries and hashes; those that were taken out have no words."""
-    if not wanted:
+    if not seqs:
         return []
-    picked = {entry.seq for entry in wanted}
-    found = (text for text in texts_between(wanted[0].seq, wanted[-1].seq) if text.id in picked)
+    picked = set(seqs)
+    found = (text for text in texts_between(seqs[0], seqs[-1]) if text.id in picked)
     return sorted(found, key=lambda text: (text.id, text.digest))
 
 
-def _told(entry: EntryRow, rows: Sequence[str], replaces: Sequence[int]) -> ExportedEntry:
+def _body(entry: EntryRow, rows: Sequence[str], replaces: Sequence[int]) -> bytes:
     try:
         rendered = body(
             seq=entry.seq, at=entry.at, kind=entry.kind, subject=entry.subject, person=entry.person, role=entry.role,
@@ -129,4 +158,13 @@ def _told(entry: EntryRow, rows: Sequence[str], replaces: Sequence[int]) -> Expo
         raise RecordDamaged(f"Entry {entry.seq} holds what its column cannot: {error}") from error
     if not all(rows) or leaf_hash(rendered) != entry.leaf:
         raise RecordDamaged(f"Entry {entry.seq} is not what was recorded.")
-    return ExportedEntry(entry, rows, replaces, rendered)
+    return rendered
+
+
+def _csv_line(entry: EntryRow, rows: Sequence[str], replaces: Sequence[int]) -> str:
+    """Nothing in it is a formula: numbers, our own vocabularies, hashes, and rows, which begin with a bracket."""
+    person, note, listed = entry.person, entry.note, ",".join(rows).replace('"', '""')
+    return (
+        f"{entry.seq},{moment_text(entry.at)},{entry.kind},{entry.subject},{'' if person is None else person},"
+        f'{entry.role},{note or ""},{" ".join(map(str, replaces))},"[{listed}]"\r\n'
+    )

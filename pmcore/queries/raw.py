@@ -217,14 +217,21 @@ def entries(report: Report) -> Iterator[EntryRow]:
             yield entry._replace(at=_moment_wire(entry.at), leaf=_bytes(entry.leaf), edge=_bytes(entry.edge))
 
 
-def entries_after(seq: int, size: int) -> list[EntryRow]:
-    """The next entries, at most PAGE, of the first `size` ones."""
-    statement = (
-        f'SELECT {", ".join(_columns(Entry, EntryRow._fields))} FROM "{Entry._meta.db_table}" '
-        f"WHERE seq > %s AND seq <= %s ORDER BY seq LIMIT {PAGE}"
-    )
-    found = (EntryRow(*values) for values in _fetched(statement, [seq, size]))
-    return [each._replace(at=_moment_wire(each.at), leaf=_bytes(each.leaf), edge=None) for each in found]
+def outlines(first: int, last: int) -> list[tuple[Any, ...]]:
+    """Number, last id and kind of the entries from `first` to `last`."""
+    columns = ", ".join(_columns(Entry, ["seq", "last_id", "kind"]))
+    statement = f'SELECT {columns} FROM "{Entry._meta.db_table}" WHERE seq >= %s AND seq <= %s ORDER BY seq'
+    return _fetched(statement, [first, last])
+
+
+def entries_between(first: int, last: int) -> list[EntryRow]:
+    """The entries from `first` to `last`, without their edges."""
+    columns = ", ".join(_columns(Entry, EntryRow._fields[:-1]))
+    statement = f'SELECT {columns} FROM "{Entry._meta.db_table}" WHERE seq >= %s AND seq <= %s ORDER BY seq'
+    return [
+        EntryRow(seq, _moment_wire(at), kind, subject, person, role, note, last_id, _bytes(leaf), None)
+        for seq, at, kind, subject, person, role, note, last_id, leaf in _fetched(statement, [first, last])
+    ]
 
 
 def rows_between(table: Table, first: int, last: int) -> Iterator[tuple[Any, Sequence[Any]]]:

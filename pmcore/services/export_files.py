@@ -1,8 +1,6 @@
 """The files of an export, written line by line and hashed as they are written."""
 
-import csv
 import hashlib
-import io
 import os
 import shutil
 import zipfile
@@ -11,12 +9,11 @@ from types import TracebackType
 from typing import Any, Self
 
 from pmcore.engines.canonical import canonical_bytes
-from pmcore.engines.csv_cells import harmless
 from pmcore.engines.merkle import Edge
 from pmcore.models import SignedHead
 from pmcore.queries.bodies import moment_text, text_digest
 from pmcore.queries.columns import moment_wire
-from pmcore.queries.exported import ExportedEntry, Run
+from pmcore.queries.exported import Run
 from pmcore.queries.exports import FILES, ExportScope
 from pmcore.queries.head import RecordDamaged
 from pmcore.queries.raw import TextRow
@@ -32,7 +29,7 @@ _CAUTION = (
 )
 _BEGAN = (1980, 1, 1, 0, 0, 0)  # the same in every pack: the earliest that a zip can say
 _CHUNK = 2**20
-_CSV_HEADING = ("seq", "at", "kind", "subject", "person", "role", "note", "replaces", "rows")
+_CSV_HEADING = "\ufeffseq,at,kind,subject,person,role,note,replaces,rows\r\n"  # marked, so that spreadsheets read UTF-8
 
 
 class _Hashed:
@@ -63,7 +60,7 @@ class ExportFiles:
         self.files = {name: _Hashed(folder / name) for name in names}
         self.read = self.entries = self.first_seq = self.last_seq = self.given = self.redacted = 0
         self._edge = Edge.empty()
-        self.files["history.csv"].write(_csv_lines([_CSV_HEADING], "\ufeff"))
+        self.files["history.csv"].write(_CSV_HEADING.encode())
 
     def __enter__(self) -> Self:
         return self
@@ -82,31 +79,15 @@ class ExportFiles:
         self.read += len(run.leaves)
         self._edge = self._edge.add(run.leaves)
         self.files["leaves.bin"].write(b"".join(run.leaves))
-        if not run.chosen:
+        if not run.seqs:
             return
-        self.entries += len(run.chosen)
-        self.first_seq, self.last_seq = self.first_seq or run.chosen[0].entry.seq, run.chosen[-1].entry.seq
-        self.files["history.ndjson"].write(b"".join([b"%b\n" % each.body for each in run.chosen]))
-        self.files["history.csv"].write(_csv_lines([_cells(each) for each in run.chosen]))
+        self.entries += len(run.seqs)
+        self.first_seq, self.last_seq = self.first_seq or run.seqs[0], run.seqs[-1]
+        self.files["history.ndjson"].write(b"\n".join([*run.bodies, b""]))
+        self.files["history.csv"].write("".join(run.lines).encode())
         given = [_text_line(text) for text in run.texts if text.words is not None]
         self.given, self.redacted = self.given + len(given), self.redacted + len(run.texts) - len(given)
         self.files["texts.ndjson"].write(b"".join(given))
-
-
-def _cells(told: ExportedEntry) -> tuple[str, ...]:
-    entry = told.entry
-    cells = (
-        entry.seq, moment_text(entry.at), entry.kind, entry.subject, entry.person, entry.role, entry.note,
-        " ".join(map(str, told.replaces)), f"[{','.join(told.rows)}]",
-    )  # fmt: skip
-    return tuple([harmless(cell) for cell in cells])
-
-
-def _csv_lines(rows: list[tuple[str, ...]], begin: str = "") -> bytes:
-    written = io.StringIO(newline="")
-    written.write(begin)
-    csv.writer(written).writerows(rows)
-    return written.getvalue().encode()
 
 
 def _text_line(text: TextRow) -> bytes:

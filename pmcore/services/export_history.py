@@ -70,7 +70,10 @@ def _write(folder: Path, scope: ExportScope, signed: SignedHead, say: Say) -> di
     return write_pack(folder, files, scope, signed, signer())
 
 
-def _chosen(scope: ExportScope) -> Chosen:
+def _chosen(scope: ExportScope) -> Chosen | None:
+    """None: everything is."""
+    if scope.begins_on is None and scope.ends_on is None and scope.sites is None:
+        return None
     first = "" if scope.begins_on is None else scope.begins_on.isoformat()
     last = "9999-12-31" if scope.ends_on is None else scope.ends_on.isoformat()
 

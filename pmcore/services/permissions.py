@@ -67,6 +67,7 @@ MAY: dict[str, frozenset[Role]] = {
     "cancel an export": _EXPORTING,
     "make an alert rule": _MANAGED,
     "acknowledge an alert": _AT_WORK | {Role.PROVIDER},  # each of them what they were told
+    "verify the record": _EXPORTING,
 }
 
 _P = ParamSpec("_P")

@@ -43,7 +43,7 @@ def laid_out(files: Files, folder: Path) -> Path:
 
 
 def fingerprint_of(files: Files) -> str:
-    return verify_export.hashlib.sha256(verify_export.read_key(files["public-key.txt"]).key).hexdigest()
+    return verify_export.hashlib.sha256(verify_export.read_key(files["public-key.txt"])[2]).hexdigest()
 
 
 def check_refused(folder: Path, key: str, what: str) -> None:

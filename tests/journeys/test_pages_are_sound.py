@@ -18,6 +18,7 @@ PAGES = [
     ("clinical", "/equipment/?words=lift&site=x"),
     ("provider", "/bench/"),
     ("auditor", "/compliance/"),
+    ("auditor", "/history/"),
 ]
 
 

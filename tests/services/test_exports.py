@@ -17,9 +17,10 @@ from pmcore.queries.head import head
 from pmcore.services.devices import move_device, set_tag
 from pmcore.services.exports import NothingToExport, ask_export, cancel_export
 from pmcore.services.refusals import NotAllowed
+from pmcore.services.verifications import ask_verification
 from tests.cast import a_hospital, a_person, check_refused
 from tests.export.building import EVERYBODYS, NOW, done, unpacked, verdict
-from tests.history import JANUARY, MARCH, a_move, day, small_world, written
+from tests.history import JANUARY, MARCH, a_device, a_move, day, small_world, written
 
 pytestmark = pytest.mark.django_db
 
@@ -36,9 +37,7 @@ def seqs(told: Any) -> list[int]:
 # What is refused
 
 
-@pytest.mark.parametrize(
-    "role", [role for role in Role if role not in {Role.AUDITOR, Role.MANAGER, Role.ADMINISTRATOR}]
-)
+@pytest.mark.parametrize("role", sorted(set(Role) - {Role.AUDITOR, Role.MANAGER, Role.ADMINISTRATOR}))
 def test_only_those_who_check_export(role: Role) -> None:
     small_world()
     actor = Actor(None, role, None)
@@ -116,9 +115,7 @@ def test_a_period_without_entries_is_an_export_of_none(tmp_path) -> None:
 def test_an_export_of_a_site_has_what_is_there_and_what_is_nowhere() -> None:
     hospital = a_hospital()
     size = head().size
-    everywhere = set(
-        Entry.objects.filter(kind__in=["class_registered", "person_registered"]).values_list("seq", flat=True)
-    )
+    everywhere = {entry.seq for entry in Entry.objects.filter(kind__in=["class_registered", "person_registered"])}
     for site, other in ((hospital.alderwick, hospital.stennet), (hospital.stennet, hospital.alderwick)):
         found = set(seqs(done(sites=[site], known=size)))
         assert Entry.objects.get(kind="site_opened", subject=site).seq in found
@@ -152,7 +149,7 @@ def test_a_later_correction_moves_no_entry() -> None:
 
 def test_the_table_does_nothing_in_a_spreadsheet_and_says_the_same() -> None:
     world = small_world()
-    a_move(world, world.ward, MARCH)
+    a_device(world.model, "=1+1")
     told = done()
     lines = list(csv.DictReader((told.folder / "history.csv").read_text("utf-8-sig").splitlines()))
     bodies = [json.loads(line) for line in (told.folder / "history.ndjson").read_bytes().splitlines()]
@@ -176,3 +173,9 @@ def test_the_list_costs_three_statements(django_assert_num_queries) -> None:
     done(hospital.odile)
     with django_assert_num_queries(3):
         assert len(exports_for(hospital.odile)) == 2
+
+
+@pytest.mark.parametrize("role", sorted(set(Role) - {Role.AUDITOR, Role.MANAGER, Role.ADMINISTRATOR}))
+def test_only_those_who_check_ask_for_a_verification(role: Role) -> None:
+    with check_refused(NotAllowed, "may not verify the record"):
+        ask_verification(actor=Actor(None, role, None), at=NOW)

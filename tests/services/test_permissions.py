@@ -71,6 +71,7 @@ ELSEWHERE = {
     "record a reason": "test_reasons",
     "export the history": "test_exports",
     "cancel an export": "test_exports",
+    "verify the record": "test_exports",
     "correct a reason": "test_reasons",
     "make an alert rule": "test_alert_rules",
     "acknowledge an alert": "test_acknowledgements",
