@@ -15,6 +15,7 @@ _ALL = frozenset(Role) - {Role.SYSTEM}
 _STAFF = _ALL - {Role.PROVIDER}
 _DEPARTMENT = _STAFF - {Role.CLINICAL_LEAD}
 _AT_WORK = _DEPARTMENT - {Role.AUDITOR}
+_OFFICE = frozenset({Role.MANAGER, Role.ADMINISTRATOR})
 
 MAY: dict[str, dict[str, frozenset[Role]]] = {
     "schema": {"GET": _ALL},
@@ -34,6 +35,10 @@ MAY: dict[str, dict[str, frozenset[Role]]] = {
     "inspection": {"GET": _DEPARTMENT | {Role.PROVIDER}},
     "compliance": {"GET": _STAFF},
     "compliance-changes": {"GET": _STAFF},
+    "alerts": {"GET": _ALL},
+    "alert-acknowledgement": {"POST": _AT_WORK | {Role.PROVIDER}},
+    "alert-rules": {"GET": _DEPARTMENT, "POST": _OFFICE},
+    "alert-rule-terms": {"POST": _OFFICE},
 }
 
 

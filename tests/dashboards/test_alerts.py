@@ -9,7 +9,7 @@ from django.test.utils import CaptureQueriesContext
 
 from pmcore.alert_mail import compose
 from pmcore.engines.records import SYSTEM
-from pmcore.engines.vocabulary import AlertKind, Role
+from pmcore.engines.vocabulary import Role
 from pmcore.models import Account, Alert, AlertAcknowledgement, Mail
 from pmcore.services.alert_rules import make_default_rules
 from pmcore.services.keep_standings import keep_standings
@@ -211,4 +211,4 @@ def test_the_list_takes_the_same_statements_however_long_it_is(monkeypatch: pyte
         counts.append(len(captured))
     assert "<h1>11 inspections are overdue.</h1>" in page
     assert "Alerts&nbsp;(11" in page
-    assert counts[0] == counts[1] == 42, counts
+    assert counts[0] == counts[1] == 65, counts

@@ -37,8 +37,8 @@ from tests.story import moment as story_moment
 pytestmark = pytest.mark.django_db
 
 NOW = moment(6, 1, 9)  # ten o'clock at the site, which keeps summer time
-STATEMENTS_OF_THE_LIST = 66
-STATEMENTS_OF_THE_SHEET = 74
+STATEMENTS_OF_THE_LIST = 67
+STATEMENTS_OF_THE_SHEET = 75
 
 
 @pytest.fixture
