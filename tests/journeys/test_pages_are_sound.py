@@ -18,6 +18,10 @@ PAGES = [
     ("clinical", "/equipment/?words=lift&site=x"),
     ("provider", "/bench/"),
     ("auditor", "/compliance/"),
+    ("manager", "/alerts/"),
+    ("technician", "/alerts/?after=x"),
+    ("manager", "/alerts/rules/"),
+    ("administrator", "/alerts/letters/"),
 ]
 
 
