@@ -6,7 +6,6 @@ from django.conf import settings
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.views.decorators.http import require_POST
 
 from dashboards.access import Asking, asking, page
 from dashboards.typed import SAID, typed_before
@@ -43,10 +42,17 @@ def show(request: HttpRequest) -> HttpResponse:
     return _listed(request, after if not asked.errors else 0, list(asked.errors.values()), status=status)
 
 
-@require_POST
 @page("alerts")
 def know(request: HttpRequest, alert: int) -> HttpResponse:
-    """Somebody says that they know of it."""
+    """Somebody says that they know of it. Asked for without that, as after a new sign-in, it is the list, with what was
+    typed before."""
+    if request.method != "POST":
+        sent = typed_before(request)
+        return (
+            redirect("alerts")
+            if sent is None
+            else _listed(request, 0, [], wrong=(alert, sent.get("note", ""), SAID), status=200)
+        )
     found, note = asking(request), request.POST.get("note", "").strip()
     try:
         if len(note) > _LONGEST_NOTE:
@@ -70,8 +76,6 @@ def _listed(
     request: HttpRequest, after: int, errors: list[str], wrong: tuple[int, str, str] | None = None, *, status: int
 ) -> HttpResponse:
     found, known = asking(request), head().size
-    if wrong is None and (sent := typed_before(request)) is not None:
-        errors = [*errors, SAID, sent.get("note", "")]
     alerts = open_alerts(found.actor.person or 0, as_of=found.today, known=known, after=after, limit=_AT_A_TIME)
     context = {
         "quiet": [day_in_words(found.today, weekday=True), f"record size {known:,}"],
