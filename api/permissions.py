@@ -16,6 +16,7 @@ _STAFF = _ALL - {Role.PROVIDER}
 _DEPARTMENT = _STAFF - {Role.CLINICAL_LEAD}
 _AT_WORK = _DEPARTMENT - {Role.AUDITOR}
 _CHECKING = frozenset({Role.AUDITOR, Role.MANAGER, Role.ADMINISTRATOR})
+_OFFICE = frozenset({Role.MANAGER, Role.ADMINISTRATOR})
 
 MAY: dict[str, dict[str, frozenset[Role]]] = {
     "schema": {"GET": _ALL},
@@ -39,6 +40,10 @@ MAY: dict[str, dict[str, frozenset[Role]]] = {
     "history-export": {"GET": _CHECKING, "DELETE": _CHECKING},
     "history-export-file": {"GET": _CHECKING},
     "heads": {"GET": _CHECKING},
+    "alerts": {"GET": _ALL},
+    "alert-acknowledgement": {"POST": _AT_WORK | {Role.PROVIDER}},
+    "alert-rules": {"GET": _DEPARTMENT, "POST": _OFFICE},
+    "alert-rule-terms": {"POST": _OFFICE},
 }
 # What a read-only token may send: it changes nothing that anybody recorded.
 _SENT_BY_READ_ONLY_TOKENS = frozenset({("history-exports", "POST")})

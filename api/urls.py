@@ -1,5 +1,7 @@
 from django.urls import URLPattern, URLResolver, include, path, re_path
 
+from api.alert_rules import AlertRules, AlertRuleTerms
+from api.alerts import Acknowledgement, Alerts
 from api.areas import Areas
 from api.assignments import Assignments
 from api.compliance import Compliance, ComplianceChanges
@@ -39,6 +41,10 @@ version_1: list[URLPattern | URLResolver] = [
     path("history-exports/<key:export>/", HistoryExport.as_view()),
     *(path(f"history-exports/<key:export>/{file}", HistoryExportFile.as_view(file=file)) for file in FILES.values()),
     path("heads/", Heads.as_view()),
+    path("alerts/", Alerts.as_view()),
+    path("alerts/<key:alert>/acknowledgement/", Acknowledgement.as_view()),
+    path("alert-rules/", AlertRules.as_view()),
+    path("alert-rules/<key:rule>/terms/", AlertRuleTerms.as_view()),
 ]
 urlpatterns: list[URLPattern | URLResolver] = [
     path("api/v1/", include(version_1)),

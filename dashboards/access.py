@@ -31,7 +31,15 @@ PAGES: dict[str, tuple[str, frozenset[Role]]] = {
     "bench": ("Bench", _AT_WORK | {Role.PROVIDER}),
     "equipment": ("Equipment", _STAFF),
     "history": ("History", _OFFICE | {Role.AUDITOR}),
+    "alerts": ("Alerts", _ALL),
 }
+
+# Reached from a page of the navigation.
+_BEHIND: dict[str, tuple[str, frozenset[Role]]] = {
+    "alert_rules": ("Who is told of what", _OFFICE),
+    "letters": ("Letters", frozenset({Role.ADMINISTRATOR})),
+}
+_ROLES = {name: roles for name, (_, roles) in (PAGES | _BEHIND).items()}
 
 _FIRST = {
     Role.SCHEDULER: "schedule",
@@ -56,12 +64,13 @@ _View = Callable[Concatenate[HttpRequest, _P], HttpResponseBase]
 
 
 def page(name: str) -> Callable[[_View[_P]], _View[_P]]:
-    """A view of a page of `PAGES`: signed in, in a role that may see it. `asking(request)` then says who asks."""
+    """A view of a page of `PAGES` or behind one: signed in, in a role that may see it. `asking(request)` then says who
+    asks."""
 
     def decorate(view: _View[_P]) -> _View[_P]:
         @wraps(view)
         def run(request: HttpRequest, *args: _P.args, **options: _P.kwargs) -> HttpResponseBase:
-            _let_in(request, PAGES[name][1])
+            _let_in(request, _ROLES[name])
             cast(Any, request).page = name
             return view(request, *args, **options)
 

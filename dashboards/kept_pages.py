@@ -27,6 +27,7 @@ class _Kept:
     session: str
     account: int
     size: int
+    waiting: int
     content: bytes
     headers: tuple[tuple[str, str], ...]
 
@@ -63,7 +64,9 @@ class KeptPages:
 
 def _is_fresh(kept: _Kept) -> bool:
     # Sessions end by the machine's clock, also in a demonstration.
-    return is_as_it_was(session=kept.session, account=kept.account, size=kept.size, at=timezone.now())
+    return is_as_it_was(
+        session=kept.session, account=kept.account, size=kept.size, waiting=kept.waiting, at=timezone.now()
+    )
 
 
 def _keep(key: Hashable, request: HttpRequest, response: HttpResponseBase) -> None:
@@ -74,9 +77,9 @@ def _keep(key: Hashable, request: HttpRequest, response: HttpResponseBase) -> No
     if any(request.COOKIES.get(name) != morsel.value for name, morsel in response.cookies.items()):
         return
     session, account, size = kept_for
-    content = cast(HttpResponse, response).content
+    content, waiting = cast(HttpResponse, response).content, getattr(request, "alerts_waiting", 0)
     with _lock:
-        _pages[key] = _Kept(session, account, size, content, tuple(response.items()))
+        _pages[key] = _Kept(session, account, size, waiting, content, tuple(response.items()))
         while len(_pages) > _MOST:
             _pages.popitem(last=False)
 

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from dashboards.views import bench, compliance, equipment, history, schedule, start
+from dashboards.views import alerts, bench, compliance, equipment, history, schedule, start
 
 urlpatterns = [
     path("", start.start, name="start"),
@@ -15,6 +15,12 @@ urlpatterns = [
     path("bench/", bench.start, name="bench"),
     path("bench/<key:due>/", bench.inspect, name="bench_inspect"),
     path("bench/<key:due>/recorded/<key:entry>/", bench.recorded, name="bench_recorded"),
+    path("alerts/", alerts.show, name="alerts"),
+    path("alerts/<key:alert>/acknowledgement/", alerts.know, name="alert_known"),
+    path("alerts/rules/", alerts.show_rules, name="alert_rules"),
+    path("alerts/letters/", alerts.show_letters, name="letters"),
+    path("alerts/letters/<key:mail>/", alerts.one_letter, name="letter"),
+    path("alerts/letters/<key:mail>/letter.eml", alerts.letter_as_file, name="letter_file"),
     path("equipment/", equipment.show, name="equipment"),
     path("equipment/<key:device>/", equipment.one, name="device"),
     path("history/", history.show, name="history"),

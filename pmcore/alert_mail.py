@@ -6,6 +6,7 @@ from typing import Any
 from django.template.loader import render_to_string
 
 from pmcore.alert_words import about, counted, day_words, risk, sentence
+from pmcore.engines.vocabulary import AlertKind
 from pmcore.queries.alerts import URGENCY, AlertItem
 from pmcore.queries.letters import Letter
 from pmcore.services.mails import Composed
@@ -37,6 +38,8 @@ def compose(letter: Letter) -> Composed:
     return Composed(f"pmcore: {subject}", text, render_to_string("pmcore/letter.html", context))
 
 
-def _line(item: AlertItem, letter: Letter) -> dict[str, str]:
+def _line(item: AlertItem, letter: Letter) -> dict[str, Any]:
+    grave = item.kind is AlertKind.HIGH_RISK_OVERDUE or bool(risk(item))
     where = ", ".join(part for part in (item.site_name, item.due.area_name if item.due else "") if part)
-    return {"about": about(item), "where": where, "risk": risk(item), "sentence": sentence(item, letter.today)}
+    said = {"about": about(item), "where": where, "risk": risk(item), "sentence": sentence(item, letter.today)}
+    return {**said, "grave": grave}

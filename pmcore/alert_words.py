@@ -44,8 +44,14 @@ def day_words(day: dt.date, *, weekday: bool = False) -> str:
 def counted(kinds: Mapping[AlertKind, int]) -> str:
     """`Two high-risk inspections are overdue, one device has been on hold for long.`"""
     said = [f"{_number(count)} {_COUNTED[kind][count != 1]}" for kind, count in kinds.items() if count]
+    if kinds.get(AlertKind.HIGH_RISK_OVERDUE):
+        said = [each.replace(" inspection", " other inspection", 1) if _is_plain(each) else each for each in said]
     text = ", ".join(said) or "nothing waits for you"
     return f"{text[0].upper()}{text[1:]}."
+
+
+def _is_plain(words: str) -> bool:
+    return words.endswith("overdue") and "high-risk" not in words
 
 
 def about(item: AlertItem) -> str:
@@ -88,9 +94,11 @@ def why(item: AlertItem) -> str:
 
 
 def risk(item: AlertItem) -> str:
-    """`high risk`, or nothing for ordinary equipment."""
+    """`high risk` or `life support`, or nothing for ordinary equipment."""
     if item.due is None or item.due.risk_class is RiskClass.OTHER:
         return ""
+    if item.kind is AlertKind.HIGH_RISK_OVERDUE and item.due.risk_class is RiskClass.HIGH_RISK:
+        return ""  # its kind says so
     return item.due.risk_class.replace("_", " ")
 
 

@@ -5,7 +5,7 @@ import re
 import secrets
 import sqlite3
 from datetime import timedelta
-from email.utils import parseaddr
+from email.utils import getaddresses
 from pathlib import Path
 from typing import Any
 from urllib.parse import SplitResult, urlsplit
@@ -129,7 +129,8 @@ def mail(name: str, *, folder: Path) -> dict[str, Any]:
 def mail_address(name: str, *, default: str) -> str:
     """One address, with a name before it or without."""
     value = _value(name) or default
-    if not re.fullmatch(r"[^\s@]+@[\w.-]*\w", parseaddr(value)[1]) or not value.isprintable():
+    found = [address for _, address in getaddresses([value])]
+    if len(found) != 1 or not re.fullmatch(r"[^\s@]+@[\w.-]*\w", found[0]) or not value.isprintable():
         raise ImproperlyConfigured(f"{name} must be one address, as in pmcore@hospital.example, not {value!r}.")
     return value
 

@@ -5,19 +5,26 @@ import datetime as dt
 from django.contrib.sessions.models import Session
 from django.db import connection
 
-from pmcore.models import Account, Entry
+from pmcore.engines.vocabulary import AlertChannel
+from pmcore.models import Account, Alert, AlertAcknowledgement, Delivery, Entry
 
 _STATEMENT = (
     f'SELECT (SELECT max(seq) FROM "{Entry._meta.db_table}"), '
     f'EXISTS (SELECT 1 FROM "{Session._meta.db_table}" WHERE session_key = %s AND expire_date > %s), '
-    f'EXISTS (SELECT 1 FROM "{Account._meta.db_table}" WHERE id = %s AND is_active)'
+    f'EXISTS (SELECT 1 FROM "{Account._meta.db_table}" WHERE id = %s AND is_active), '
+    "(SELECT count(DISTINCT a.about) "
+    f'FROM "{Delivery._meta.db_table}" d JOIN "{Alert._meta.db_table}" a ON a.id = d.alert_id '
+    f'JOIN "{Account._meta.db_table}" c ON c.person_id = d.person '
+    f"WHERE c.id = %s AND d.channel = '{AlertChannel.IN_APP}' AND a.over_at IS NULL "
+    f'AND NOT EXISTS (SELECT 1 FROM "{AlertAcknowledgement._meta.db_table}" k '
+    "WHERE k.alert_key = a.unique_key AND k.replaced_by IS NULL))"
 )
 
 
-def is_as_it_was(*, session: str, account: int, size: int, at: dt.datetime) -> bool:
+def is_as_it_was(*, session: str, account: int, size: int, waiting: int, at: dt.datetime) -> bool:
     """Nothing was written since the history had `size` entries, so that roles and sites are as they were too; the
-    session lives at `at` and its account is in use."""
+    session lives at `at`, its account is in use, and so many matters wait for its person (`alerts.unacknowledged`)."""
     with connection.cursor() as cursor:
-        cursor.execute(_STATEMENT, [session, connection.ops.adapt_datetimefield_value(at), account])
-        newest, lives, in_use = cursor.fetchone()
-    return bool(lives and in_use) and (newest or 0) == size
+        cursor.execute(_STATEMENT, [session, connection.ops.adapt_datetimefield_value(at), account, account])
+        newest, lives, in_use, waits = cursor.fetchone()
+    return bool(lives and in_use) and (newest or 0, waits) == (size, waiting)

@@ -38,8 +38,8 @@ pytestmark = pytest.mark.django_db
 
 NOW = moment(6, 1, 9)  # ten o'clock at the site, which keeps summer time
 NO_NUMBER = "is no number that can be kept; write it as 0.12, with at most nine decimals."
-STATEMENTS_OF_THE_LIST = 66
-STATEMENTS_OF_THE_SHEET = 74
+STATEMENTS_OF_THE_LIST = 67
+STATEMENTS_OF_THE_SHEET = 75
 
 
 @pytest.fixture

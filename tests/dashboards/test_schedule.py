@@ -23,7 +23,7 @@ from tests.story import day, moment
 
 pytestmark = pytest.mark.django_db
 
-STATEMENTS = 73
+STATEMENTS = 74
 WEEK = "week=2026-07-13"  # its Sunday is after the close
 
 

@@ -19,6 +19,10 @@ PAGES = [
     ("provider", "/bench/"),
     ("auditor", "/compliance/"),
     ("auditor", "/history/"),
+    ("manager", "/alerts/"),
+    ("technician", "/alerts/?after=x"),
+    ("manager", "/alerts/rules/"),
+    ("administrator", "/alerts/letters/"),
 ]
 
 

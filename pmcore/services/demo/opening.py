@@ -21,11 +21,12 @@ from pmcore.engines.vocabulary import (
 )
 from pmcore.models import Calibration, CarriedOver, InstrumentDetails, PlanAnchor, TestInstrument
 from pmcore.models.rows import Row
+from pmcore.services.alert_rules import make_default_rules
 from pmcore.services.append import append_in_batches
 from pmcore.services.catalogue import register_class, register_model, register_revision
 from pmcore.services.demo.diary import MORNING, Diary, moment
 from pmcore.services.demo.fleet import Machine
-from pmcore.services.demo.parameters import ClassPlan, InstrumentPlan, SheetPlan, StepPlan
+from pmcore.services.demo.parameters import ClassPlan, InstrumentPlan, PersonPlan, SheetPlan, StepPlan
 from pmcore.services.demo.streams import stream
 from pmcore.services.demo.world import World, written
 from pmcore.services.devices import Arrival, opening_rows
@@ -43,10 +44,11 @@ SHORT_SHEET = 2  # steps, where there are very many devices
 
 def open_health_system(world: World, *, short_sheets: bool) -> None:
     """Everything but the devices, on the morning of the first day."""
-    on_the_first = {"from_on": world.begins_on, "actor": SYSTEM, "at": moment(world.begins_on, MORNING)}
+    on_the_first: dict[str, Any] = {"from_on": world.begins_on, "actor": SYSTEM, "at": moment(world.begins_on, MORNING)}
     _open_sites(world, on_the_first)
     _register_people(world, on_the_first)
     _set_windows(world, on_the_first)
+    make_default_rules(**on_the_first)
     _register_catalogue(world, on_the_first)
     by_manager = {**on_the_first, "actor": world.people["manager"]}
     for sheet in world.parameters.sheets.values():
@@ -72,8 +74,13 @@ def _register_people(world: World, on: dict[str, Any]) -> None:
         sites = [world.sites[label] for label in person.sites]
         firm = None if person.firm is None else world.providers[person.firm]
         role = Role(person.role)
-        receipt = register_person(name=person.name, role=role, sites=sites, provider=firm, **on)
+        receipt = register_person(name=person.name, role=role, sites=sites, provider=firm, email=_address(person), **on)
         world.people[person.key] = Actor(receipt.subject, role, frozenset(sites))
+
+
+def _address(person: PersonPlan) -> str:
+    """At a domain that nobody can have."""
+    return f"{person.key}@quillmere.example"
 
 
 def _set_windows(world: World, on: dict[str, Any]) -> None:
