@@ -1,0 +1,129 @@
+"""Two groups against each other: the ratio of their failure rates, its exact limits, and how likely such a difference
+is by chance alone."""
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Self
+
+import numpy as np
+
+from pmcore.engines.rates import rate_ratio
+from pmcore.engines.records import Actor
+from pmcore.engines.vocabulary import FailureKind, RateGrouping
+from pmcore.queries.parameters import BadParameters
+from pmcore.queries.reliability import counts_by, observe
+from pmcore.queries.reliability_filter import ReliabilityFilter
+from pmcore.queries.reliability_names import Names, names_known
+from pmcore.queries.reliability_scope import Observed
+
+
+@dataclass(frozen=True, slots=True)
+class Side:
+    """Failures and device-years of one of the two. `key` None: everything else that the question is about."""
+
+    key: int | str | None
+    label: str
+    events: int
+    exposure_years: float
+
+    @property
+    def rate(self) -> float | None:
+        return self.events / self.exposure_years if self.exposure_years > 0 else None
+
+
+@dataclass(frozen=True, slots=True)
+class Ratio:
+    """Rate of the group ÷ rate of the reference, two-sided 95 % limits and the exact p-value. None: not to be had,
+    because nothing failed on one side (`ratio`, one limit), or on neither, or there is no exposure (all)."""
+
+    ratio: float | None
+    lower: float | None
+    upper: float | None
+    p_value: float | None
+
+    @classmethod
+    def of(cls, ratio: float, lower: float, upper: float, p_value: float) -> Self:
+        """From what the engine says, which knows infinite ratios and ones that are no number."""
+        if np.isnan(ratio):
+            return cls(None, None, None, None)
+        return cls(*(float(value) if np.isfinite(value) else None for value in (ratio, lower, upper, p_value)))
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    kind: FailureKind
+    group: Side
+    reference: Side
+    crude: Ratio
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """Which two groups; `reference` None: all others that the filter leaves."""
+
+    group_by: RateGrouping
+    group: int | str
+    reference: int | str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ComparisonReport:
+    """One comparison for each kind of failure asked for."""
+
+    asked: ReliabilityFilter
+    pair: Pair
+    as_of: dt.date
+    known: int
+    comparisons: tuple[Comparison, ...]
+
+
+def compare(
+    asked: ReliabilityFilter, pair: Pair, *, as_of: dt.date, known: int, today: dt.date, actor: Actor
+) -> ComparisonReport:
+    """A fixed number of statements. Raises BadParameters for a group that there is not, AsOfAhead, KnownBeyond,
+    OutsideYourSites."""
+    seen = observe(asked, as_of=as_of, known=known, today=today, actor=actor)
+    return comparison_of(seen, pair, names_known(known))
+
+
+def comparison_of(seen: Observed, pair: Pair, names: Names) -> ComparisonReport:
+    _check(pair, names)
+    found = tuple(_compared(seen, kind, pair, names) for kind in seen.kinds)
+    return ComparisonReport(seen.asked, pair, seen.as_of, seen.known, found)
+
+
+def _check(pair: Pair, names: Names) -> None:
+    errors = {}
+    for name, key in (("group", pair.group), ("reference", pair.reference)):
+        if isinstance(key, int) and key and not names.known_in(pair.group_by, key):
+            errors[name] = f"There is no {pair.group_by} {key}."
+    if pair.group == pair.reference:
+        errors["reference"] = "It is compared with itself; choose another."
+    if errors:
+        raise BadParameters(errors)
+
+
+def _compared(seen: Observed, kind: FailureKind, pair: Pair, names: Names) -> Comparison:
+    keys, events, exposure = counts_by(seen, kind, pair.group_by)
+    counts = {key: (int(n), float(t)) for key, n, t in zip(keys, events, exposure, strict=True)}
+    group = Side(pair.group, names.of(pair.group_by, pair.group), *counts.get(pair.group, (0, 0.0)))
+    if pair.reference is None:
+        reference = Side(None, "all others", *_others(pair, counts))
+    else:
+        label = names.of(pair.group_by, pair.reference)
+        reference = Side(pair.reference, label, *counts.get(pair.reference, (0, 0.0)))
+    return Comparison(kind, group, reference, _ratio(group, reference))
+
+
+def _others(pair: Pair, counts: Mapping[int | str, tuple[int, float]]) -> tuple[int, float]:
+    """Subsystems all have the same exposure, so theirs is not added up."""
+    others = [count for key, count in counts.items() if key != pair.group]
+    exposures = [years for _, years in others]
+    together = max(exposures, default=0.0) if pair.group_by is RateGrouping.SUBSYSTEM else sum(exposures)
+    return sum(events for events, _ in others), together
+
+
+def _ratio(group: Side, reference: Side) -> Ratio:
+    found = rate_ratio(group.events, group.exposure_years, reference.events, reference.exposure_years)
+    return Ratio.of(found.ratio, found.lower, found.upper, found.p_value)
