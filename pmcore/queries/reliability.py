@@ -2,7 +2,6 @@
 pulled towards the whole. One function answers page, file and interface alike."""
 
 import datetime as dt
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -94,25 +93,23 @@ def years(days: float) -> float:
     return days / DAYS_IN_A_YEAR
 
 
-def _groups(seen: Observed, kind: FailureKind, names: Names, group_by: RateGrouping) -> Iterator[RateGroup]:
-    """The most frequent first."""
+def _groups(seen: Observed, kind: FailureKind, names: Names, group_by: RateGrouping) -> list[RateGroup]:
+    """The most frequent first; what has no exposure last."""
     keys, events, exposure = counts_by(seen, kind, group_by)
-    lower, upper = poisson_limits(events, exposure)
-    shrunk = shrink(events, exposure).mean if exposure.sum() > 0 else exposure
-    order = sorted(range(len(keys)), key=lambda at: (-_ratio(events[at], exposure[at]), str(keys[at])))
-    for at in order:
-        there = exposure[at] > 0
-        yield RateGroup(
-            kind=kind,
-            key=keys[at],
-            label=names.of(group_by, keys[at]),
-            events=int(events[at]),
-            exposure_years=float(exposure[at]),
-            rate=float(events[at] / exposure[at]) if there else None,
-            lower=float(lower[at]) if there else None,
-            upper=float(upper[at]) if there else None,
-            shrunk=float(shrunk[at]) if there and np.isfinite(shrunk[at]) else None,
-        )
+    rated = np.flatnonzero(exposure > 0)
+    estimates: dict[int, tuple[float, ...]] = {}
+    if len(rated):
+        lower, upper = poisson_limits(events[rated], exposure[rated])
+        shrunk = shrink(events[rated], exposure[rated]).mean
+        rates = events[rated] / exposure[rated]
+        columns = zip(rates.tolist(), lower.tolist(), upper.tolist(), shrunk.tolist(), strict=True)
+        estimates = dict(zip(rated.tolist(), columns, strict=True))
+    nothing = (None, None, None, None)
+    groups = [
+        RateGroup(kind, key, names.of(group_by, key), int(events[at]), float(exposure[at]), *estimates.get(at, nothing))
+        for at, key in enumerate(keys)
+    ]
+    return sorted(groups, key=lambda each: (each.rate is None, -(each.rate or 0.0), each.label))
 
 
 def counts_by(
@@ -130,10 +127,6 @@ def counts_by(
     events = np.bincount(np.searchsorted(keys, failed), minlength=len(keys))
     days = np.bincount(np.searchsorted(keys, exposed), weights=seen.exposure.days, minlength=len(keys))
     return [int(key) for key in keys], events, years(1) * days
-
-
-def _ratio(events: int, exposure: float) -> float:
-    return events / exposure if exposure > 0 else -1.0
 
 
 __all__ = ["RateGroup", "ReliabilityFilter", "ReliabilityReport", "Subsystem", "failure_rates", "observe", "report_of"]

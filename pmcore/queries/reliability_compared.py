@@ -125,5 +125,7 @@ def _others(pair: Pair, counts: Mapping[int | str, tuple[int, float]]) -> tuple[
 
 
 def _ratio(group: Side, reference: Side) -> Ratio:
+    if not group.exposure_years or not reference.exposure_years:
+        return Ratio(None, None, None, None)
     found = rate_ratio(group.events, group.exposure_years, reference.events, reference.exposure_years)
     return Ratio.of(found.ratio, found.lower, found.upper, found.p_value)

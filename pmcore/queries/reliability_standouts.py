@@ -2,7 +2,7 @@
 alarms among what is told held at 5 %."""
 
 import datetime as dt
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields
 from itertools import product
 from typing import Any
@@ -20,6 +20,7 @@ from pmcore.queries.reliability_names import Names, names_known
 from pmcore.queries.reliability_scope import SUBSYSTEMS, Observed
 
 LEVEL = 0.05
+ENOUGH = 5  # failures on both sides together; how they fell to the sides plays no part, so the level still holds
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,12 +57,14 @@ class Standout(Difference):
 
 @dataclass(frozen=True, slots=True)
 class StandoutsReport:
-    """`compared`: how many comparisons were made, whatever came of them; the standouts with the most at stake first."""
+    """`compared`: how many comparisons were made, whatever came of them; `too_few`: how many were not, for fewer than
+    five failures on both sides together. The standouts with the most at stake first."""
 
     asked: ReliabilityFilter
     as_of: dt.date
     known: int
     compared: int
+    too_few: int
     standouts: tuple[Standout, ...]
 
 
@@ -74,10 +77,12 @@ def standouts(
 
 
 def standouts_of(seen: Observed, names: Names) -> StandoutsReport:
-    differences = _differences(seen, names)
+    pairs = list(_pairs(seen))
+    enough = [pair for pair in pairs if pair.counts[0] + pair.counts[2] >= ENOUGH]
+    differences = _differences(enough, names)
     told = discoveries(np.array([each.p_value for each in differences]), LEVEL)
     found = [each for each, stands_out in zip(differences, told, strict=True) if stands_out]
-    return StandoutsReport(seen.asked, seen.as_of, seen.known, len(differences), tuple(_arranged(found)))
+    return StandoutsReport(seen.asked, seen.as_of, seen.known, len(enough), len(pairs) - len(enough), tuple(_arranged(found)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,8 +158,7 @@ def _of_parent(
         yield _Pair(family, kind, subsystem, int(counts.parent[among[at]]), int(keys[at]), against, counted)
 
 
-def _differences(seen: Observed, names: Names) -> list[Difference]:
-    pairs = list(_pairs(seen))
+def _differences(pairs: Sequence[_Pair], names: Names) -> list[Difference]:
     if not pairs:
         return []
     columns = np.array([pair.counts for pair in pairs])
