@@ -34,6 +34,9 @@ MAY: dict[str, dict[str, frozenset[Role]]] = {
     "inspection": {"GET": _DEPARTMENT | {Role.PROVIDER}},
     "compliance": {"GET": _STAFF},
     "compliance-changes": {"GET": _STAFF},
+    "failure-rates": {"GET": _STAFF},
+    "comparisons": {"GET": _STAFF},
+    "standouts": {"GET": _STAFF},
 }
 
 

@@ -10,6 +10,7 @@ from api.due_inspections import DueInspection, DueInspections
 from api.inspection_plans import InspectionPlans
 from api.inspections import Inspection, Inspections
 from api.procedures import Procedure, Procedures
+from api.reliability import Comparisons, FailureRates, Standouts
 from api.schema import Schema
 from api.sites import Sites
 from api.unknown import Unknown
@@ -32,6 +33,9 @@ version_1: list[URLPattern | URLResolver] = [
     path("inspections/<key:inspection>/", Inspection.as_view()),
     path("compliance/", Compliance.as_view()),
     path("compliance/changes/", ComplianceChanges.as_view()),
+    path("failure-rates/", FailureRates.as_view()),
+    path("comparisons/", Comparisons.as_view()),
+    path("standouts/", Standouts.as_view()),
 ]
 urlpatterns: list[URLPattern | URLResolver] = [
     path("api/v1/", include(version_1)),

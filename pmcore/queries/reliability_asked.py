@@ -32,8 +32,8 @@ def parse(given: Given) -> ReliabilityAsked:
 
 
 def read(asked: Parameters) -> ReliabilityAsked:
-    """The same from parameters of which others may have been read before. Raises BadParameters for whatever was wrong
-    with any of them."""
+    """The same from parameters of which others may have been read before, or some of which there are not. Raises
+    BadParameters for whatever was wrong with any of them."""
     first, last = asked.one("from", a_day), asked.one("to", a_day)
     if first is not None and last is not None and first > last:
         asked.errors["to"] = f"The period begins on {first}, after its end on {last}."

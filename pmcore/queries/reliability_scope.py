@@ -55,8 +55,9 @@ class Strata:
 
 @dataclass(frozen=True, slots=True)
 class Exposed(Strata):
-    """Stretches of days in service; `days`: how many each has."""
+    """Stretches of days in service, in order of devices and days; `days`: how many each has."""
 
+    from_on: Ids
     days: Ids
 
 
@@ -107,7 +108,7 @@ def observed(
     """From the facts; `sites`: those allowed, None: every site."""
     ends_on = min(asked.ends_on or as_of, as_of)
     pieces = _in_service(facts, asked.starts_on or _FIRST_DAY, ends_on)
-    exposure = Exposed(*_strata(facts, pieces.device, pieces.from_on), pieces.days)
+    exposure = Exposed(*_strata(facts, pieces.device, pieces.from_on), pieces.from_on, pieces.days)
     exposure = exposure.where(_chosen(exposure, asked, sites))
     told = list(_told(facts, asked, as_of))
     failures = _failed(facts, told)

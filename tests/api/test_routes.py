@@ -42,6 +42,9 @@ EXPECTED: dict[str, tuple[str, set[Role]]] = {
     "inspections/<key:inspection>/": ("", DEPARTMENT),
     "compliance/": ("?period=2026-09", STAFF),
     "compliance/changes/": ("?period=2026-09&since=0", STAFF),
+    "failure-rates/": ("", STAFF),
+    "comparisons/": ("?group=controls", STAFF),
+    "standouts/": ("", STAFF),
 }
 
 WRITTEN = {"assignments/": {Role.MANAGER, Role.SCHEDULER}, "inspections/": AT_WORK | {Role.PROVIDER}}
