@@ -1,4 +1,4 @@
-"""What goes into a rate: counts, exposures, levels. Whatever is none of these is refused by name, never computed with."""
+"""What goes into a rate: counts, exposures, levels. Whatever is none of these is refused by name."""
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -35,6 +35,10 @@ class NotALevel(RateError):
 
 class NotAProbability(RateError):
     """It does not lie between 0 and 1."""
+
+
+class NotAPrior(RateError):
+    """Shape and rate of a gamma distribution are above 0."""
 
 
 class NotAMargin(RateError):

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import bdtr, bdtrc, gammaln, xlog1py, xlogy
+from scipy.special import bdtr, gammaln, xlog1py, xlogy
 
 from pmcore.engines.counts import Counts, Floats, NotAMargin, events_in_exposure, one_tail, tail
 from pmcore.engines.proportions import clopper_pearson
@@ -29,7 +29,8 @@ class RateRatio:
 
 @dataclass(frozen=True, slots=True)
 class NotWorse:
-    """The probability of so few events if the rate were `margin` times the other's; the ratio's one-sided upper limit."""
+    """The probability of so few events if the rate were `margin` times the other's, and the ratio's one-sided upper
+    limit."""
 
     p_value: Floats
     upper: Floats
@@ -89,7 +90,7 @@ def rate_ratio(
     )
 
 
-def not_worse(
+def not_worse(  # noqa: PLR0917 (two rates, then what is asked of them)
     events: ArrayLike,
     exposure: ArrayLike,
     reference_events: ArrayLike,

@@ -7,6 +7,7 @@ from pmcore.engines.counts import (
     NotALevel,
     NotAMargin,
     NotAnExposure,
+    NotAPrior,
     NotAProbability,
     RateError,
 )
@@ -14,7 +15,7 @@ from pmcore.engines.discoveries import discoveries
 from pmcore.engines.poisson_rates import dispersion, poisson_limits
 from pmcore.engines.proportions import UnknownMethod, binomial_limits, funnel_limits
 from pmcore.engines.rate_comparisons import NotWorse, RateRatio, not_worse, rate_ratio
-from pmcore.engines.shrinkage import Shrunk, shrink
+from pmcore.engines.shrinkage import Shrunk, posterior, shrink
 
 __all__ = [
     "EventsWithoutExposure",
@@ -22,6 +23,7 @@ __all__ = [
     "NotACount",
     "NotALevel",
     "NotAMargin",
+    "NotAPrior",
     "NotAProbability",
     "NotAnExposure",
     "NotWorse",
@@ -35,6 +37,7 @@ __all__ = [
     "funnel_limits",
     "not_worse",
     "poisson_limits",
+    "posterior",
     "rate_ratio",
     "shrink",
 ]

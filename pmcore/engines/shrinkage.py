@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike
 from scipy.optimize import brentq, minimize_scalar
 from scipy.special import gammaincinv
 
-from pmcore.engines.counts import Counts, Floats, NoExposure, events_in_exposure, tail
+from pmcore.engines.counts import Counts, Floats, NoExposure, NotAPrior, events_in_exposure, tail
 from pmcore.engines.poisson_rates import poisson_limits
 
 _LOG_SHAPES = np.linspace(np.log(1e-5), np.log(1e8), 31)
@@ -34,15 +34,15 @@ def shrink(events: ArrayLike, exposure: ArrayLike, level: float = 0.95) -> Shrun
     """Draw the rates of all groups (two arrays of one dimension) towards each other, as far as chance explains them.
 
     With the prior's α and β, a group of x events in time T has the posterior gamma(α + x, β + T): mean
-    (α + x) / (β + T), limits its quantiles at (1 - level) / 2 on both sides. They take α and β as known. A group without
-    exposure has the prior itself.
+    (α + x) / (β + T), limits its quantiles at (1 - level) / 2 on both sides. They take α and β as known. A group
+    without exposure has the prior itself.
 
     Where groups vary no more than chance explains (one group alone, no events, less variation than Poisson's), α and β
     are infinite: every group gets the pooled rate and the pool's exact limits, since nothing tells the groups apart.
     Raises NoExposure where no group was watched at all, NotACount, NotAnExposure, EventsWithoutExposure, NotALevel.
     """
-    outside = tail(level)
-    counts, time = (np.atleast_1d(column) for column in events_in_exposure(events, exposure))
+    tail(level)
+    counts, time = events_in_exposure(np.atleast_1d(events), np.atleast_1d(exposure))
     watched = time > 0
     if not watched.any():
         raise NoExposure("no group was watched for any time")
@@ -54,9 +54,22 @@ def shrink(events: ArrayLike, exposure: ArrayLike, level: float = 0.95) -> Shrun
         low, high = poisson_limits(counts.sum(), time.sum(), level)
         return Shrunk(np.inf, np.inf, *(np.full(counts.shape, value) for value in (pooled, low, high)))
     rate = shape / prior_mean * unit
+    return Shrunk(shape, rate, *posterior(counts, time, shape, rate, level))
+
+
+def posterior(
+    events: ArrayLike, exposure: ArrayLike, shape: float, rate: float, level: float = 0.95
+) -> tuple[Floats, Floats, Floats]:
+    """Mean and two-sided limits of rates of which a gamma prior of this shape and rate (in units of exposure) was
+    believed before: gamma(shape + x, rate + T). Raises NotAPrior, NotACount, NotAnExposure, EventsWithoutExposure,
+    NotALevel."""
+    outside = tail(level)
+    if not (0 < shape < np.inf and 0 < rate < np.inf):
+        raise NotAPrior(f"no gamma distribution has shape {shape!r} and rate {rate!r}")
+    counts, time = events_in_exposure(events, exposure)
     shapes, rates = shape + counts, rate + time
     low, high = (gammaincinv(shapes, at) / rates for at in (outside, 1 - outside))
-    return Shrunk(shape, rate, shapes / rates, low, high)
+    return shapes / rates, low, high
 
 
 def _most_likely_prior(counts: Counts, time: Floats) -> tuple[float, float]:
