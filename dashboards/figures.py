@@ -131,7 +131,11 @@ def rate_dots(rows: Sequence[RateDot]) -> str:
         template=_template(),
         height=_ROW * max(len(rows), 1) + 90,
         margin={"l": _NAMES, "r": 24, "t": 8, "b": 56},
-        xaxis={"range": [-0.02 * highest, 1.04 * highest], "showgrid": True, "title": {"text": "failures per device-year"}},
+        xaxis={
+            "range": [-0.02 * highest, 1.04 * highest],
+            "showgrid": True,
+            "title": {"text": "failures per device-year"},
+        },
         yaxis={"range": [len(rows) - 0.5, -0.5], "showgrid": False, "showticklabels": False},
     )
     for place, row in zip(places, rows, strict=True):
@@ -145,7 +149,9 @@ def _dots(rows: Sequence[RateDot], places: list[int], values: list[float], marke
     from plotly import graph_objects as go
 
     said = [f"{rows[place].name}: {value:.3g} a device-year" for place, value in zip(places, values, strict=True)]
-    return go.Scatter(x=values, y=places, mode="markers", marker=marker, text=said, hovertemplate="%{text}<extra></extra>")
+    return go.Scatter(
+        x=values, y=places, mode="markers", marker=marker, text=said, hovertemplate="%{text}<extra></extra>"
+    )
 
 
 def _in_a_script(figure: Any) -> str:

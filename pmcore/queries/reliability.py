@@ -7,16 +7,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pmcore.engines.exposure import years
 from pmcore.engines.rates import poisson_limits, shrink
 from pmcore.engines.records import Actor
-from pmcore.engines.vocabulary import FailureKind, RateGrouping, Subsystem
+from pmcore.engines.vocabulary import FailureKind, RateGrouping
 from pmcore.queries.asked import check_asked, sites_allowed
 from pmcore.queries.reliability_facts import reliability_facts
 from pmcore.queries.reliability_filter import ReliabilityFilter
 from pmcore.queries.reliability_names import Names, names_known
 from pmcore.queries.reliability_scope import SUBSYSTEMS, LeftOut, Observed, observed
-
-DAYS_IN_A_YEAR = 365.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,15 +81,11 @@ def report_of(seen: Observed, names: Names, group_by: RateGrouping) -> Reliabili
         starts_on=seen.starts_on,
         ends_on=seen.ends_on,
         devices=len(np.unique(seen.exposure.device)),
-        exposure_years=years(int(days.sum())),
+        exposure_years=float(years(days.sum())),
         events=len(seen.failures.device),
         groups=tuple(group for kind in seen.kinds for group in _groups(seen, kind, names, group_by)),
         left_out=seen.left_out,
     )
-
-
-def years(days: float) -> float:
-    return days / DAYS_IN_A_YEAR
 
 
 def _groups(seen: Observed, kind: FailureKind, names: Names, group_by: RateGrouping) -> list[RateGroup]:
@@ -120,13 +115,10 @@ def counts_by(
     if group_by is RateGrouping.SUBSYSTEM:
         asked = [at for at, word in enumerate(SUBSYSTEMS) if seen.asked.counts(word)]
         events = np.bincount(failures.subsystem, minlength=len(SUBSYSTEMS))[asked]
-        exposure = np.full(len(asked), years(int(seen.exposure.days.sum())))
+        exposure = np.full(len(asked), years(seen.exposure.days.sum()))
         return [str(SUBSYSTEMS[at]) for at in asked], events, exposure
     exposed, failed = seen.exposure.by(group_by), failures.by(group_by)
     keys = np.union1d(exposed, failed)
     events = np.bincount(np.searchsorted(keys, failed), minlength=len(keys))
     days = np.bincount(np.searchsorted(keys, exposed), weights=seen.exposure.days, minlength=len(keys))
-    return [int(key) for key in keys], events, years(1) * days
-
-
-__all__ = ["RateGroup", "ReliabilityFilter", "ReliabilityReport", "Subsystem", "failure_rates", "observe", "report_of"]
+    return [int(key) for key in keys], events, years(days)

@@ -39,7 +39,10 @@ def read(asked: Parameters) -> ReliabilityAsked:
         asked.errors["to"] = f"The period begins on {first}, after its end on {last}."
     numbers = {name: asked.many(name, a_number) for name in _NUMBERS}
     subsystems, kinds = asked.many("subsystem", a_word_of(Subsystem)), asked.many("kind", a_kind)
-    discoveries, evidence = asked.many("discovery", a_word_of(Discovery)), asked.one("evidence", a_word_of(FailureEvidence))
+    discoveries, evidence = (
+        asked.many("discovery", a_word_of(Discovery)),
+        asked.one("evidence", a_word_of(FailureEvidence)),
+    )
     as_of, known = asked.one("as_of", a_day), asked.one("known", a_number)
     group_by = asked.one("group_by", a_word_of(RateGrouping))
     pair = _pair(asked, group_by)

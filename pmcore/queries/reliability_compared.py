@@ -128,4 +128,4 @@ def _ratio(group: Side, reference: Side) -> Ratio:
     if not group.exposure_years or not reference.exposure_years:
         return Ratio(None, None, None, None)
     found = rate_ratio(group.events, group.exposure_years, reference.events, reference.exposure_years)
-    return Ratio.of(found.ratio, found.lower, found.upper, found.p_value)
+    return Ratio.of(*(float(each) for each in (found.ratio, found.lower, found.upper, found.p_value)))

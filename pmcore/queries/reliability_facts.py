@@ -135,7 +135,9 @@ def _holds(as_of: dt.date, known: int) -> tuple[Times, dict[int, int]]:
     placed: dict[int, tuple[int, int]] = {}
     of_finding: dict[int, int] = {}
     rows = HoldDetails.objects.known(known).filter(from_on__lte=as_of).order_by()
-    for hold, device, from_on, finding in rows.values_list("hold_id", "hold__device_id", day_of("from_on"), "finding_id"):
+    for hold, device, from_on, finding in rows.values_list(
+        "hold_id", "hold__device_id", day_of("from_on"), "finding_id"
+    ):
         placed[hold] = (device, min(from_on, placed.get(hold, (device, NEVER))[1]))
         if finding is not None:
             of_finding[finding] = max(lifted_on.get(hold, NEVER), of_finding.get(finding, 0))
@@ -153,7 +155,7 @@ def _findings(as_of: dt.date, known: int, lifted: dict[int, int], holds: Times) 
     newest = {row[0]: row for row in said}
     released = _Released(lifted, holds)
     return tuple(
-        FindingSaid(*row[:-1], released.after(finding, row[1], row[-1])) for finding, row in sorted(newest.items())
+        FindingSaid(*[*row[:-1], released.after(finding, row[1], row[-1])]) for finding, row in sorted(newest.items())
     )
 
 
@@ -167,7 +169,7 @@ class _Released:
             self._of_device[device].append(until_on)
 
     def after(self, finding: int, device: int, discovered_on: int) -> dt.date | None:
-        own = self._of_finding.get(finding)
-        days = [own] if own is not None else [day for day in self._of_device.get(device, ()) if day >= discovered_on]
-        first = min(days, default=NEVER)
+        own = self._of_finding.get(finding, 0)
+        days = [own] if own >= discovered_on else self._of_device.get(device, ())
+        first = min((day for day in days if day >= discovered_on), default=NEVER)
         return None if first >= NEVER else dt.date(1970, 1, 1) + dt.timedelta(days=first)

@@ -1,6 +1,6 @@
 """What the groups of a failure rate are called: the newest names known."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from pmcore.engines.vocabulary import RateGrouping
 from pmcore.models import ModelDetails, RevisionDetails
@@ -21,7 +21,7 @@ class Names:
     labels: dict[int, str]
     model_of: dict[int, int]
     areas: dict[int, tuple[str, str]]
-    sites: dict[int, str] = field(default_factory=dict)
+    sites: dict[int, str]
 
     def of(self, group_by: RateGrouping, key: int | str) -> str:
         if isinstance(key, str):
@@ -43,11 +43,14 @@ class Names:
         return f"{self.model(self.model_of[revision])} revision {label}" if label is not None else _NOBODY_SAID
 
     def known_in(self, group_by: RateGrouping, key: int) -> bool:
-        known = {
-            RateGrouping.MODEL: self.models, RateGrouping.REVISION: self.labels, RateGrouping.SITE: self.sites,
-            RateGrouping.AREA: self.areas,
-        }  # fmt: skip
-        return key in known.get(group_by, ())
+        match group_by:
+            case RateGrouping.MODEL:
+                return key in self.models
+            case RateGrouping.REVISION:
+                return key in self.labels
+            case RateGrouping.SITE:
+                return key in self.sites
+        return key in self.areas
 
 
 def names_known(known: int) -> Names:

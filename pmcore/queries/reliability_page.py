@@ -1,5 +1,5 @@
-"""Everything that a page about reliability shows, from one reading: the rates, what stands out, and two groups that were
-chosen to be compared."""
+"""Everything that a page about reliability shows, from one reading: the rates, what stands out, and two groups that
+were chosen to be compared."""
 
 import datetime as dt
 from dataclasses import dataclass

@@ -5,10 +5,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pmcore.engines.exposure import years
 from pmcore.engines.records import Actor
 from pmcore.engines.vocabulary import FailureKind, Subsystem
 from pmcore.queries.device_labels import DeviceLabel, labels_of
-from pmcore.queries.reliability import observe, years
+from pmcore.queries.reliability import observe
 from pmcore.queries.reliability_filter import ReliabilityFilter
 from pmcore.queries.reliability_names import Names, names_known
 from pmcore.queries.reliability_scope import KINDS, SUBSYSTEMS, Observed, Strata
@@ -52,9 +53,7 @@ class Inputs:
     exposure: tuple[ExposureRow, ...]
 
 
-def reliability_inputs(
-    asked: ReliabilityFilter, *, as_of: dt.date, known: int, today: dt.date, actor: Actor
-) -> Inputs:
+def reliability_inputs(asked: ReliabilityFilter, *, as_of: dt.date, known: int, today: dt.date, actor: Actor) -> Inputs:
     """Failures in order of their days, exposure in order of devices; a fixed number of statements. Raises AsOfAhead,
     KnownBeyond, OutsideYourSites."""
     seen = observe(asked, as_of=as_of, known=known, today=today, actor=actor)
@@ -95,7 +94,7 @@ def _exposure(seen: Observed, tell: _Tell) -> list[ExposureRow]:
     _, first, place = np.unique(table, axis=0, return_index=True, return_inverse=True)
     days = np.bincount(place.ravel(), weights=exposed.days, minlength=len(first)).astype(np.int64)
     return [
-        ExposureRow(tell.where(exposed, at), _day(exposed.from_on[at]), int(count), years(int(count)))
+        ExposureRow(tell.where(exposed, at), _day(exposed.from_on[at]), int(count), float(years(count)))
         for at, count in zip(first.tolist(), days.tolist(), strict=True)
     ]
 

@@ -108,7 +108,7 @@ def observed(
     """From the facts; `sites`: those allowed, None: every site."""
     ends_on = min(asked.ends_on or as_of, as_of)
     pieces = _in_service(facts, asked.starts_on or _FIRST_DAY, ends_on)
-    exposure = Exposed(*_strata(facts, pieces.device, pieces.from_on), pieces.from_on, pieces.days)
+    exposure = Exposed(*[*_strata(facts, pieces.device, pieces.from_on), pieces.from_on, pieces.days])
     exposure = exposure.where(_chosen(exposure, asked, sites))
     told = list(_told(facts, asked, as_of))
     failures = _failed(facts, told)
@@ -224,7 +224,7 @@ def _failed(facts: ReliabilityFacts, told: Sequence[_Told]) -> Failed:
         for each in told
     ]  # fmt: skip
     device, subsystem, kind, day, finding = np.array(rows, np.int64).reshape(-1, 5).T
-    return Failed(*_strata(facts, device, day), subsystem, kind, day, finding)
+    return Failed(*[*_strata(facts, device, day), subsystem, kind, day, finding])
 
 
 def _in_period(failures: Failed, facts: ReliabilityFacts, starts_on: dt.date, ends_on: dt.date) -> NDArray[np.bool_]:
@@ -242,7 +242,14 @@ def _in_period(failures: Failed, facts: ReliabilityFacts, starts_on: dt.date, en
 
 def _strata(facts: ReliabilityFacts, device: Ids, day: Ids) -> tuple[Ids, ...]:
     model, area = facts.models.on(device, day), facts.areas.on(device, day)
-    return device, _mapped(facts.classes, model), model, facts.revisions.on(device, day), _mapped(facts.sites, area), area
+    return (
+        device,
+        _mapped(facts.classes, model),
+        model,
+        facts.revisions.on(device, day),
+        _mapped(facts.sites, area),
+        area,
+    )
 
 
 def _mapped(of: Mapping[int, int], ids: Ids) -> Ids:

@@ -10,10 +10,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pmcore.engines.exposure import years
 from pmcore.engines.rates import discoveries, rate_ratio
 from pmcore.engines.records import Actor
 from pmcore.engines.vocabulary import FailureKind, StandoutFamily, Subsystem
-from pmcore.queries.reliability import observe, years
+from pmcore.queries.reliability import observe
 from pmcore.queries.reliability_compared import Ratio
 from pmcore.queries.reliability_filter import ReliabilityFilter
 from pmcore.queries.reliability_names import Names, names_known
@@ -68,9 +69,7 @@ class StandoutsReport:
     standouts: tuple[Standout, ...]
 
 
-def standouts(
-    asked: ReliabilityFilter, *, as_of: dt.date, known: int, today: dt.date, actor: Actor
-) -> StandoutsReport:
+def standouts(asked: ReliabilityFilter, *, as_of: dt.date, known: int, today: dt.date, actor: Actor) -> StandoutsReport:
     """A fixed number of statements. Raises AsOfAhead, KnownBeyond, OutsideYourSites."""
     seen = observe(asked, as_of=as_of, known=known, today=today, actor=actor)
     return standouts_of(seen, names_known(known))
@@ -82,7 +81,9 @@ def standouts_of(seen: Observed, names: Names) -> StandoutsReport:
     differences = _differences(enough, names)
     told = discoveries(np.array([each.p_value for each in differences]), LEVEL)
     found = [each for each, stands_out in zip(differences, told, strict=True) if stands_out]
-    return StandoutsReport(seen.asked, seen.as_of, seen.known, len(enough), len(pairs) - len(enough), tuple(_arranged(found)))
+    return StandoutsReport(
+        seen.asked, seen.as_of, seen.known, len(enough), len(pairs) - len(enough), tuple(_arranged(found))
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +110,7 @@ def _counts(seen: Observed, kind: FailureKind, family: StandoutFamily) -> _Count
     parents, keys = getattr(exposed, parent_name), getattr(exposed, key_name)
     named = (parents > 0) & (keys > 0)
     pairs, place = np.unique(np.stack([parents[named], keys[named]], 1), axis=0, return_inverse=True)
-    exposure = np.bincount(place.ravel(), weights=exposed.days[named], minlength=len(pairs)) * years(1)
+    exposure = years(np.bincount(place.ravel(), weights=exposed.days[named], minlength=len(pairs)))
     events = np.zeros((len(pairs), len(SUBSYSTEMS)), np.int64)
     at = {(int(parent), int(key)): number for number, (parent, key) in enumerate(pairs)}
     for parent, key, subsystem in zip(
@@ -210,4 +211,4 @@ def _cluster(each: Difference, heads: dict[tuple[Any, ...], Difference]) -> tupl
 
 
 def _standout(head: Difference, beside: list[Difference]) -> Standout:
-    return Standout(*(getattr(head, each.name) for each in fields(Difference)), beside=tuple(beside))
+    return Standout(*[*(getattr(head, each.name) for each in fields(Difference)), tuple(beside)])

@@ -194,7 +194,12 @@ def main() -> None:
         for tally in recovered(asked.seeds, asked.first):
             if tally.seeds % 20 == 0 or tally.seeds == asked.seeds:
                 seconds = time.perf_counter() - began
-                print(f"\nAfter {tally.seeds} seeds, {seconds / tally.seeds:.1f} s each", *tally.lines(), sep="\n", flush=True)
+                print(
+                    f"\nAfter {tally.seeds} seeds, {seconds / tally.seeds:.1f} s each",
+                    *tally.lines(),
+                    sep="\n",
+                    flush=True,
+                )
 
 
 if __name__ == "__main__":

@@ -1,6 +1,5 @@
 """Repairs that come back: the same device and subsystem, by day 30 after the release."""
 
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
