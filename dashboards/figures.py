@@ -92,7 +92,8 @@ def _label(month: MonthOfFigure) -> str:
 
 
 _FEW = 5  # failures: with fewer the whisker stands without its dot
-_ROW, _NAMES, _COUNTS = 40, 330, 14  # pixels: a row's height, the room for names, and from the counts to the axis
+_ROW, _LETTER, _COUNTS, _GAP = 40, 8, 150, 14  # pixels: a row, a letter of a name, the counts, and up to the axis
+_LONGEST = 35  # letters of a name; what is longer is cut short here and stands whole in the table
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,26 +123,28 @@ def rate_dots(rows: Sequence[RateDot]) -> str:
         for place, row in zip(places, rows, strict=True)
     ]  # fmt: skip
     told = [place for place in places if rows[place].events >= _FEW]
-    dots = _dots(rows, told, [rows[place].rate for place in told], {"color": BLUE, "size": 13})
-    pulled = {"color": "#fff", "size": 12, "line": {"color": OCHRE, "width": 2.5}}
+    dots = _dots(rows, told, [rows[place].rate for place in told], {"color": BLUE, "size": 11})
+    pulled = {"symbol": "circle-open", "color": OCHRE, "size": 17, "line": {"width": 2.5}}  # lets the dot be seen
     circles = _dots(rows, places, [row.shrunk for row in rows], pulled)
     figure = go.Figure([*whiskers, dots, circles])
+    names = _COUNTS + _LETTER * min(_LONGEST, max((len(row.name) for row in rows), default=0))
     highest = max((row.upper for row in rows), default=1.0)
     figure.update_layout(
         template=_template(),
-        height=_ROW * max(len(rows), 1) + 90,
-        margin={"l": _NAMES, "r": 24, "t": 8, "b": 56},
+        height=_ROW * max(len(rows), 1) + 84,
+        margin={"l": names, "r": 24, "t": 8, "b": 64},
         xaxis={
             "range": [-0.02 * highest, 1.04 * highest],
             "showgrid": True,
-            "title": {"text": "failures per device-year"},
+            "title": {"text": "failures per device-year", "font": {"size": 14, "color": INK_2}},
         },
         yaxis={"range": [len(rows) - 0.5, -0.5], "showgrid": False, "showticklabels": False},
     )
     for place, row in zip(places, rows, strict=True):
         words = {"xref": "paper", "x": 0, "y": place, "showarrow": False}
-        figure.add_annotation(text=row.name, xanchor="left", xshift=-_NAMES, font={"size": 15}, **words)
-        figure.add_annotation(text=row.count, xanchor="right", xshift=-_COUNTS, font={"color": INK_2}, **words)
+        name = row.name if len(row.name) <= _LONGEST else f"{row.name[: _LONGEST - 1]}…"
+        figure.add_annotation(text=name, xanchor="left", xshift=-names, font={"size": 15}, **words)
+        figure.add_annotation(text=row.count, xanchor="right", xshift=-_GAP, font={"color": INK_2}, **words)
     return _in_a_script(figure)
 
 

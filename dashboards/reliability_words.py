@@ -126,14 +126,7 @@ def _between(lower: float | None, upper: float | None) -> str:
     return f"; at least {_number(lower)} times" if lower else ""
 
 
-def standouts_in_words(page: ReliabilityPage, *, more_often: bool) -> Iterator[tuple[Told, list[Told]]]:
-    """Each standout with what stands out beside it."""
-    for each in page.screened.standouts:
-        if each.more_often == more_often:
-            yield _told(each, page.names), [_told(other, page.names) for other in each.beside]
-
-
-def _told(each: Difference, names: Names) -> Told:
+def told_of(each: Difference, names: Names) -> Told:
     return Told(difference_in_words(each, names), numbers_in_words(each))
 
 

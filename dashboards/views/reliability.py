@@ -3,7 +3,7 @@
 from typing import Any
 from urllib.parse import urlencode
 
-from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.http import HttpRequest, HttpResponse, HttpResponseBase, QueryDict
 from django.shortcuts import render
 
 from dashboards import figures
@@ -20,15 +20,16 @@ from dashboards.reliability_words import (
     plain_years,
     quiet_line,
     second,
-    standouts_in_words,
+    told_of,
     what_is_counted,
 )
 from dashboards.words import words_of
-from pmcore.engines.vocabulary import FailureKind
+from pmcore.engines.vocabulary import FailureKind, StandoutFamily
 from pmcore.queries.parameters import BadParameters
 from pmcore.queries.reliability import RateGroup
 from pmcore.queries.reliability_page import ReliabilityPage
 from pmcore.queries.reliability_rows import ExposureRow, FailureRow, Where
+from pmcore.queries.reliability_standouts import Standout
 
 _DRAWN = 30  # groups of a picture; the table has them all
 
@@ -85,13 +86,26 @@ def _context(request: HttpRequest, asked: Question, found: ReliabilityPage) -> d
         "counted": what_is_counted(asked, found.names),
         "grouped_by": words_of(asked.group_by),
         "pictures": [_picture(report.groups, kind) for kind in sorted(asked.filter.kinds)],
-        "more_often": list(standouts_in_words(found, more_often=True)),
-        "less_often": list(standouts_in_words(found, more_often=False)),
+        "more_often": [_told(each, found, request.GET) for each in found.screened.standouts if each.more_often],
+        "less_often": [_told(each, found, request.GET) for each in found.screened.standouts if not each.more_often],
         "compared": compared,
         "left_out": left_out_in_words(found),
         "form": form_of(request, found.names, {}),
         "pair": [(str(group.key), group.label) for group in _each_once(report.groups)],
         "query": urlencode(given(request.GET), doseq=True),
+    }
+
+
+def _told(each: Standout, found: ReliabilityPage, query: QueryDict) -> dict[str, Any]:
+    """A standout in words, what stands out beside it, and the address that shows its groups next to each other."""
+    shown = {"subsystem": each.subsystem, "group_by": each.family, "device_class": each.device_class}
+    if each.family is not StandoutFamily.MODEL:
+        shown["device_model"] = each.device_model
+    kept = {name: values for name, values in given(query).items() if name not in {*shown, "group", "reference"}}
+    return {
+        "said": told_of(each, found.names),
+        "beside": [told_of(other, found.names) for other in each.beside],
+        "address": "?" + urlencode({**kept, **shown}, doseq=True),
     }
 
 
