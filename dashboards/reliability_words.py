@@ -187,7 +187,7 @@ def quiet_line(asked: Question, page: ReliabilityPage) -> list[str]:
     return [
         *days,
         f"as of {day_in_words(asked.as_of)}",
-        years_in_words(report.exposure_years),
+        *([years_in_words(report.exposure_years)] if report.exposure_years else []),
         f"record size {asked.known:,}",
         *_narrowed(asked, page.names),
     ]
@@ -207,13 +207,15 @@ def _narrowed(asked: Question, names: Names) -> Iterator[str]:
 
 
 def what_is_counted(asked: Question, names: Names) -> str:
-    """What the picture is about: `surgical tables`, `Orvane Marl`; `all devices`."""
+    """What the picture is about: `Orvane Marl revision B`, `Surgical table`; `all devices`."""
     chosen = asked.filter
-    for wanted, tell in ((chosen.revisions, names.revision), (chosen.device_models, names.model)):
+    for wanted, tell, there in (
+        (chosen.revisions, names.revision, names.labels),
+        (chosen.device_models, names.model, names.models),
+        (chosen.device_classes, names.classes.__getitem__, names.classes),
+    ):
         if wanted is not None:
-            return ", ".join(sorted(tell(each) for each in wanted))
-    if chosen.device_classes is not None:
-        return ", ".join(sorted(names.classes.get(each, "no such class").lower() for each in chosen.device_classes))
+            return ", ".join(sorted(tell(each) for each in wanted if each in there)) or "devices that there are not"
     return "all devices"
 
 

@@ -135,11 +135,21 @@ def false_flags(report: "StandoutsReport", names: "Names") -> "list[Difference]"
     return [each for each in everything(report.standouts) if not cause_of(each, names)]
 
 
+def in_words(each: "Difference", names: "Names") -> str:
+    from pmcore.engines.vocabulary import StandoutFamily
+
+    of_site = each.family is StandoutFamily.SITE
+    group = names.sites[each.key] if of_site else names.labels.get(each.key, "the model")
+    often = "more" if each.more_often else "less"
+    return f"{each.subsystem} of {names.models[each.device_model]}, {each.family} {group}: {often} often"
+
+
 @dataclass
 class Tally:
     seeds: int = 0
     found: Counter[str] = field(default_factory=Counter)
     false: Counter[int] = field(default_factory=Counter)
+    what: Counter[str] = field(default_factory=Counter)
     ratios: list[float] = field(default_factory=list)
     impacts: list[float] = field(default_factory=list)
     compared: list[int] = field(default_factory=list)
@@ -158,7 +168,9 @@ class Tally:
         self.found["impact second in the list"] += len(told) > 1 and told[1] in hit
         self.found["tiny group in the first ten"] += any(is_tiny_group(each, names) for each in told[:10])
         self.found["one theatre's reports told too"] += any(cause_of(each, names) == THEATRE for each in told)
-        self.false[len(false_flags(report, names))] += 1
+        false = false_flags(report, names)
+        self.false[len(false)] += 1
+        self.what.update(in_words(each, names) for each in false)
 
     def lines(self) -> Iterator[str]:
         for name, count in self.found.items():
@@ -169,6 +181,7 @@ class Tally:
         yield f"{'comparisons made':<40} {min(self.compared)} to {max(self.compared)}"
         for number, count in sorted(self.false.items()):
             yield f"{f'seeds with {number} false flags':<40} {count:>5} of {self.seeds}"
+        yield from (f"  {count} times: {what}" for what, count in self.what.most_common(12))
 
 
 def recovered(seeds: int, first: int = FIRST_SEED) -> Iterator[Tally]:
