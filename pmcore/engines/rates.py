@@ -16,6 +16,7 @@ from pmcore.engines.poisson_rates import dispersion, poisson_limits
 from pmcore.engines.proportions import UnknownMethod, binomial_limits, funnel_limits
 from pmcore.engines.rate_comparisons import NotWorse, RateRatio, not_worse, rate_ratio
 from pmcore.engines.shrinkage import Shrunk, posterior, shrink
+from pmcore.engines.stratified_rates import StratifiedRatio, stratified_ratio
 
 __all__ = [
     "EventsWithoutExposure",
@@ -30,6 +31,7 @@ __all__ = [
     "RateError",
     "RateRatio",
     "Shrunk",
+    "StratifiedRatio",
     "UnknownMethod",
     "binomial_limits",
     "discoveries",
@@ -40,4 +42,5 @@ __all__ = [
     "posterior",
     "rate_ratio",
     "shrink",
+    "stratified_ratio",
 ]

@@ -1,7 +1,8 @@
-"""Exact limits of a million Poisson cells beside scipy's chi-squared quantiles: python -m tests.benchmarks.bench_rates
+"""Exact limits of a million Poisson cells beside scipy's chi-squared quantiles, and the exposure of a hundred thousand
+devices: python -m tests.benchmarks.bench_rates
 
-Both are run in turn on the same cells, as a page of many small groups has them; medians, and the ratio. The table of
-limits is made anew in every round, so that nothing of an earlier one is left.
+Limits and quantiles are run in turn on the same cells, as a page of many small groups has them; medians, and the ratio.
+The table of limits is made anew in every round, so that nothing of an earlier one is left.
 """
 
 import argparse
@@ -17,6 +18,7 @@ import scipy
 from scipy.stats import chi2
 
 from pmcore.engines import poisson_rates
+from pmcore.engines.exposure import Spells, ValuedSpells, Window, days_by_value, days_of, exposed
 from pmcore.engines.rates import poisson_limits, rate_ratio, shrink
 from tests.benchmarks.record import Line
 
@@ -89,15 +91,44 @@ def measure_groups(count: int) -> list[Line]:
     ]
 
 
+def measure_exposure(devices: int) -> list[Line]:
+    """Three years of devices that come at some time and stay, with four holds and two searches each, which overlap, and
+    three areas in turn."""
+    rng = np.random.default_rng(SEED)
+    begin, lasts = np.datetime64("2023-11-01"), np.datetime64("NaT")
+    numbers = np.arange(devices)
+    serving = Spells(numbers, begin + rng.integers(-400, 300, devices), np.full(devices, lasts))
+    away = [_spells(rng, devices * each, devices, longest) for each, longest in ((4, 60), (2, 90))]
+    moves = np.sort(begin + rng.integers(-400, 1_095, (devices, 3)), axis=1)
+    moved = np.append(moves[:, 1:], np.full((devices, 1), lasts), axis=1)
+    areas = ValuedSpells(Spells(numbers.repeat(3), moves.ravel(), moved.ravel()), rng.integers(0, 40, devices * 3))
+    window = Window(begin.item(), as_of=(begin + 1_095).item())
+    began = time.perf_counter()
+    stretches = exposed(serving, away, window)
+    days = days_of(stretches, numbers)
+    told = time.perf_counter()
+    days_by_value(stretches, areas)
+    return [
+        Line(f"exposure of {devices:,} devices", 1_000 * (told - began), "ms", f"{int(days.sum()):,} days"),
+        Line("  split by area", 1_000 * (time.perf_counter() - told), "ms"),
+    ]
+
+
+def _spells(rng: np.random.Generator, count: int, devices: int, longest: int) -> Spells:
+    begins = np.datetime64("2023-11-01") + rng.integers(-100, 1_095, count)
+    return Spells(rng.integers(0, devices, count), begins, begins + rng.integers(0, longest, count))
+
+
 def main(arguments: Sequence[str] | None = None) -> list[Line]:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--cells", type=int, default=1_000_000)
-    count = parser.parse_args(arguments).cells
+    parser.add_argument("--devices", type=int, default=100_000)
+    asked = parser.parse_args(arguments)
     print(f"medians of {ROUNDS} rounds in turn, seed {SEED}")
     print(
         f"Python {platform.python_version()}, numpy {np.__version__}, scipy {scipy.__version__}, {platform.machine()}"
     )
-    lines = measure(count).lines
+    lines = [*measure(asked.cells).lines, *measure_exposure(asked.devices)]
     for line in lines:
         print(line)
     return lines

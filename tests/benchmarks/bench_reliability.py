@@ -3,9 +3,9 @@
     python -m tests.benchmarks.bench_reliability --devices 100000            (embedded SQLite)
     DATABASE_URL=postgres://… python -m tests.benchmarks.bench_reliability    (a scratch database beside it)
 
-Two peers answer less from the same rows in the same run: a plain SQL aggregate counts findings by subsystem and the days
-since each device's first one, without holds, states, moves or revisions; pandas reads identities, origins, placements,
-holds, releases and findings by the ORM, joins them, and counts findings by subsystem.
+Two peers answer less from the same rows in the same run: a plain SQL aggregate counts findings by subsystem and the
+days since each device's first one, without holds, states, moves or revisions; pandas reads identities, origins,
+placements, holds, releases and findings by the ORM, joins them, and counts findings by subsystem.
 """
 
 import argparse

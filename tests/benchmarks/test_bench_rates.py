@@ -19,7 +19,9 @@ def test_cells_are_small_and_large():
 
 
 def test_the_command_prints_the_table(capsys):
-    main(["--cells", "500"])
+    main(["--cells", "500", "--devices", "50"])
     printed = capsys.readouterr().out
     assert "limits of 500 Poisson cells" in printed
     assert "scipy.stats.chi2" in printed
+    assert "exposure of 50 devices" in printed
+    assert " 0 days" not in printed
