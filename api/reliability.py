@@ -13,7 +13,7 @@ from api.views import ApiView
 from pmcore.engines.vocabulary import Discovery, FailureEvidence, RateGrouping, Subsystem
 from pmcore.queries.reliability import failure_rates
 from pmcore.queries.reliability_asked import read
-from pmcore.queries.reliability_compared import Ratio, compare
+from pmcore.queries.reliability_compared import Ratio, Within, compare
 from pmcore.queries.reliability_scope import KINDS, LeftOut
 from pmcore.queries.reliability_standouts import Standout, standouts
 
@@ -105,10 +105,13 @@ class SideSerializer(serializers.Serializer[Any]):
 
 
 class ComparisonSerializer(serializers.Serializer[Any]):
+    """`crude`: of all counts together; `within`: within strata, null where there are no two with both groups."""
+
     kind = serializers.CharField()
     group = SideSerializer()
     reference = SideSerializer()
     crude = serializer_of(Ratio)()
+    within = serializer_of(Within)(allow_null=True)
 
 
 class ComparisonsSerializer(AskedSerializer):

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from dashboards.reliability_asking import Question
 from dashboards.words import day_in_words, in_words, words_of
 from pmcore.engines.vocabulary import FailureEvidence, FailureKind, StandoutFamily, Subsystem
-from pmcore.queries.reliability_compared import Comparison, Side
+from pmcore.queries.reliability_compared import Comparison, Side, Within
 from pmcore.queries.reliability_names import Names
 from pmcore.queries.reliability_page import ReliabilityPage
 from pmcore.queries.reliability_standouts import Difference, StandoutsReport
@@ -130,8 +130,34 @@ def told_of(each: Difference, names: Names) -> Told:
     return Told(difference_in_words(each, names), numbers_in_words(each))
 
 
-def comparison_in_words(found: Comparison) -> Told:
+@dataclass(frozen=True, slots=True)
+class Compared(Told):
+    """`within`: what the same comparison says within strata; `opposed`: something else."""
+
+    within: str
+    opposed: bool
+
+
+def comparison_in_words(found: Comparison) -> Compared:
     """What comes of two groups that somebody chose."""
+    told, within = _compared(found), found.within
+    opposed = within is not None and within.opposed
+    return Compared(told.said, told.numbers, "" if within is None else _within(within), opposed)
+
+
+def _within(within: Within) -> str:
+    strata = f"Compared only within the same {within.by}, of which {in_words(within.strata)} had both"
+    if within.ratio is None:
+        return f"{strata}, it cannot be told: nothing failed on one side."
+    numbers = f"{strata}, the ratio is {times_in_words(within.ratio)}{_between(within.lower, within.upper)}."
+    if not within.opposed:
+        return numbers
+    return (
+        f"{numbers} It points the other way: the two differ in where they stand or what they are. Trust neither alone."
+    )
+
+
+def _compared(found: Comparison) -> Told:
     one, other, ratio = found.group, found.reference, found.crude
     counts = f"{_side(one)}; {_side(other)}{_between(ratio.lower, ratio.upper)}."
     if ratio.p_value is None:

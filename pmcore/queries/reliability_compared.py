@@ -2,20 +2,25 @@
 is by chance alone."""
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Self
 
 import numpy as np
+from numpy.typing import NDArray
 
-from pmcore.engines.rates import rate_ratio
+from pmcore.engines.exposure import years
+from pmcore.engines.rates import rate_ratio, stratified_ratio
 from pmcore.engines.records import Actor
+from pmcore.engines.strata import Ids
 from pmcore.engines.vocabulary import FailureKind, RateGrouping
 from pmcore.queries.parameters import BadParameters
 from pmcore.queries.reliability import counts_by, observe
 from pmcore.queries.reliability_filter import ReliabilityFilter
 from pmcore.queries.reliability_names import Names, names_known
 from pmcore.queries.reliability_scope import Observed
+
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,11 +56,27 @@ class Ratio:
 
 
 @dataclass(frozen=True, slots=True)
+class Within:
+    """The ratio within each of the `strata` (`by`: what they are), by Mantel and Haenszel. `opposed`: it points in the
+    other direction than the crude one."""
+
+    by: str
+    strata: int
+    ratio: float | None
+    lower: float | None
+    upper: float | None
+    opposed: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Comparison:
+    """`within` None: there are no two strata in which both were watched."""
+
     kind: FailureKind
     group: Side
     reference: Side
     crude: Ratio
+    within: Within | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +134,7 @@ def _compared(seen: Observed, kind: FailureKind, pair: Pair, names: Names) -> Co
     else:
         label = names.of(pair.group_by, pair.reference)
         reference = Side(pair.reference, label, *counts.get(pair.reference, (0, 0.0)))
-    return Comparison(kind, group, reference, _ratio(group, reference))
+    return Comparison(kind, group, reference, _ratio(group, reference), _within(seen, kind, pair))
 
 
 def _others(pair: Pair, counts: Mapping[int | str, tuple[int, float]]) -> tuple[int, float]:
@@ -129,3 +150,46 @@ def _ratio(group: Side, reference: Side) -> Ratio:
         return Ratio(None, None, None, None)
     found = rate_ratio(group.events, group.exposure_years, reference.events, reference.exposure_years)
     return Ratio.of(*(float(each) for each in (found.ratio, found.lower, found.upper, found.p_value)))
+
+
+_STRATA = {
+    RateGrouping.MODEL: ("site", ("site",)),
+    RateGrouping.REVISION: ("site", ("site",)),
+    RateGrouping.SITE: ("model and revision", ("model", "revision")),
+    RateGrouping.AREA: ("model and revision", ("model", "revision")),
+}
+
+
+def _within(seen: Observed, kind: FailureKind, pair: Pair) -> Within | None:
+    """Revisions and models within sites; sites and areas within what stands there. Subsystems share their exposure."""
+    if pair.group_by not in _STRATA:
+        return None
+    by, columns = _STRATA[pair.group_by]
+    (events, exposure), (others, other_exposure) = _in_strata(seen, kind, pair, columns)
+    told = ((events == 0) | (exposure > 0)) & ((others == 0) | (other_exposure > 0))
+    watched = told & (exposure > 0) & (other_exposure > 0)
+    if watched.sum() < 2:
+        return None
+    found = stratified_ratio(events[told], exposure[told], others[told], other_exposure[told])
+    ratio, lower, upper = (
+        float(each) if np.isfinite(each) else None for each in (found.ratio, found.lower, found.upper)
+    )
+    return Within(by, int(watched.sum()), ratio, lower, upper, found.opposed)
+
+
+def _in_strata(seen: Observed, kind: FailureKind, pair: Pair, columns: Sequence[str]) -> list[tuple[Ids, Floats]]:
+    """Failures and device-years of the group and of the reference, stratum by stratum."""
+    exposed, failed = seen.exposure, seen.of_kind(kind)
+    together = [np.concatenate([getattr(exposed, name), getattr(failed, name)]) for name in columns]
+    strata, place = np.unique(np.stack(together, 1), axis=0, return_inverse=True)
+    of_exposed, of_failed = np.split(place.ravel(), [len(exposed.device)])
+    found = []
+    for key in (pair.group, pair.reference):
+        here, there = (_of_side(column.by(pair.group_by), pair, key) for column in (exposed, failed))
+        days = np.bincount(of_exposed[here], exposed.days[here], minlength=len(strata))
+        found.append((np.bincount(of_failed[there], minlength=len(strata)), years(days)))
+    return found
+
+
+def _of_side(column: Ids, pair: Pair, key: int | str | None) -> NDArray[np.bool_]:
+    return np.asarray(column != pair.group if key is None else column == key)

@@ -137,6 +137,22 @@ def test_nothing_failed_on_one_side(bad_revision):
     assert other.crude.lower == pytest.approx(1 / found.crude.upper)
 
 
+def test_within_strata_the_ratio_can_point_the_other_way(fleet):
+    """Worked by hand. Theatre: A 1 in 1 year, B 12 in 20; ward: A 3 in 20, B 0 in 1. Crude, B fails more often:
+    (12 / 21) ÷ (4 / 21) = 3. Within each it fails less: R = 12·1/21 + 0, S = 1·20/21 + 3·1/21, R / S = 12 / 23."""
+    for revision, area, devices, times in (
+        ("A", "Theatre 1", 1, 1), ("B", "Theatre 1", 20, 12), ("A", "Ward 6", 20, 3), ("B", "Ward 6", 1, 0)
+    ):  # fmt: skip
+        fail(fleet, [fleet.add(area=area, revision=revision) for _ in range(devices)], times)
+    pair = Pair(RateGrouping.REVISION, fleet.revisions["B"], fleet.revisions["A"])
+    (found,) = against(fleet, pair).comparisons
+    assert found.crude.ratio == pytest.approx(3)
+    assert (found.within.by, found.within.strata, found.within.opposed) == ("site", 2, True)
+    assert found.within.ratio == pytest.approx(12 / 23)
+    (at_one_site,) = against(fleet, pair, sites=frozenset({fleet.sites["Stennet"]})).comparisons
+    assert at_one_site.within is None
+
+
 def test_nothing_failed_on_either(bad_revision):
     (found,) = against(bad_revision, Pair(RateGrouping.SUBSYSTEM, "drive", "alarms")).comparisons
     assert found.crude == Ratio(None, None, None, None)
