@@ -105,21 +105,19 @@ _COLUMNS = {
 
 def _counts(seen: Observed, kind: FailureKind, family: StandoutFamily) -> _Counts:
     """Groups that nobody recorded stand in no comparison."""
-    parent_name, key_name = _COLUMNS[family]
     exposed, failed = seen.exposure, seen.of_kind(kind)
-    parents, keys = getattr(exposed, parent_name), getattr(exposed, key_name)
-    named = (parents > 0) & (keys > 0)
-    pairs, place = np.unique(np.stack([parents[named], keys[named]], 1), axis=0, return_inverse=True)
-    exposure = years(np.bincount(place.ravel(), weights=exposed.days[named], minlength=len(pairs)))
-    events = np.zeros((len(pairs), len(SUBSYSTEMS)), np.int64)
-    at = {(int(parent), int(key)): number for number, (parent, key) in enumerate(pairs)}
-    for parent, key, subsystem in zip(
-        getattr(failed, parent_name), getattr(failed, key_name), failed.subsystem, strict=True
-    ):
-        number = at.get((int(parent), int(key)))
-        if number is not None:
-            events[number, subsystem] += 1
-    return _Counts(pairs[:, 0], pairs[:, 1], exposure, events)
+    parent, key = (np.concatenate([getattr(exposed, name), getattr(failed, name)]) for name in _COLUMNS[family])
+    days = np.concatenate([exposed.days, np.zeros(len(failed.device), np.int64)])
+    subsystem = np.concatenate([np.full(len(exposed.device), len(SUBSYSTEMS)), failed.subsystem])
+    named = (parent > 0) & (key > 0)
+    parent, key, days, subsystem = parent[named], key[named], days[named], subsystem[named]
+    _, of_parent = np.unique(parent, return_inverse=True)
+    keys, of_key = np.unique(key, return_inverse=True)
+    _, first, place = np.unique(of_parent * len(keys) + of_key, return_index=True, return_inverse=True)
+    width = len(SUBSYSTEMS) + 1  # the last column holds the stretches of exposure, which are no failures
+    cells = np.bincount(place * width + subsystem, minlength=len(first) * width).reshape(-1, width)
+    exposure = years(np.bincount(place, weights=days, minlength=len(first)))
+    return _Counts(parent[first], key[first], exposure, cells[:, :-1])
 
 
 @dataclass(frozen=True, slots=True)
