@@ -58,6 +58,7 @@ class Assignments(Writes, ListView):
     }
     serializer = serializer_of(AssignmentListed)
     body = body_of(GivingOut)
+    period = ("on_from", "on_to")
     answer = serializer_of(GivenOut)
     filters = (
         several("person", "Only of these people, by id."),

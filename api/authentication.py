@@ -7,7 +7,9 @@ from rest_framework.exceptions import AuthenticationFailed, PermissionDenied
 from rest_framework.request import Request
 
 from pmcore.engines.records import Actor
+from pmcore.engines.vocabulary import TokenDeed
 from pmcore.queries.actors import NoActor, actor_of, actor_of_token
+from pmcore.services.token_use import note_token_use
 
 _KEYWORD = "token"
 
@@ -21,9 +23,11 @@ class ByToken(BaseAuthentication):
             return None
         at = _view_of(request).at
         try:
-            return None, actor_of_token(raw.strip(), at=at, on=at.date())
+            actor = actor_of_token(raw.strip(), at=at, on=at.date())
         except NoActor as refused:
             raise AuthenticationFailed(str(refused)) from refused
+        note_token_use(actor=actor, deed=TokenDeed.READ, at=at)
+        return None, actor
 
     def authenticate_header(self, request: Request) -> str:
         return "Token"

@@ -96,6 +96,7 @@ class Compliance(ApiView):
         "GET": "Tells how many of the inspections whose windows closed in a period were met, and what stands beside."
     }
     serializer = ComplianceSerializer
+    period = ("from", "to")
     parameters = (*_CHOICE, Parameter("group_by", "Splits the same figure by this, under `groups`.", one_of(Grouping)))
 
     def get(self, request: Request) -> Response:
@@ -133,6 +134,7 @@ class ComplianceChanges(ApiView):
     resource = "compliance-changes"
     says = {"GET": "Names the due inspections that count otherwise than when the history was shorter, and the entries."}
     serializer = ChangesSerializer
+    period = ("from", "to")
     parameters = (
         *_CHOICE,
         Parameter("since", "The earlier size of the history that is compared with.", NUMBER, required=True),

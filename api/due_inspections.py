@@ -17,6 +17,7 @@ class DueInspections(ListView):
     resource = "due-inspections"
     says = {"GET": "Lists what is to be done at your sites, or was, in order of closing day; a provider's own alone."}
     serializer = serializer_of(DueItem)
+    period = ("closes_from", "closes_to")
     filters = (
         Parameter("week", "A day of the week whose Sunday is the last closing day.", DAY),
         Parameter("closes_from", "The first closing day; today with what is overdue, where nothing is said.", DAY),
@@ -45,6 +46,9 @@ class DueInspection(OneView):
     says = {"GET": "Tells of one due inspection at your sites what has become of it and who is to do it."}
     serializer = serializer_of(DueItem)
     parameters = (in_the_path("due", "The id of the due inspection."), *WHEN)
+
+    def days_of(self, found: DueItem) -> list[dt.date]:
+        return [found.closes_on]
 
     def find(self, when: When, **key: int) -> DueItem | None:
         found = due_items([key["due"]], as_of=when.as_of, known=when.known, actor=self.actor)

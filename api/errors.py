@@ -11,7 +11,14 @@ from rest_framework import exceptions
 from rest_framework.exceptions import APIException, ErrorDetail
 from rest_framework.response import Response
 
-from pmcore.queries.asked import AskedRefused, AsOfAhead, BadPeriod, KnownBeyond, OutsideYourSites
+from pmcore.queries.asked import (
+    AskedRefused,
+    AsOfAhead,
+    BadPeriod,
+    KnownBeyond,
+    OutsideYourPeriod,
+    OutsideYourSites,
+)
 from pmcore.queries.columns import BadValue
 from pmcore.queries.parameters import BadParameters
 from pmcore.services.refusals import (
@@ -96,7 +103,8 @@ def problem_of(error: Exception) -> Problem | None:
         case BadParameters():
             return Problem(_type("bad-parameters"), "Parameters will not do", 400, str(error), error.errors)
         case AskedRefused():
-            status, name = (403 if isinstance(error, OutsideYourSites) else 400), _PARAMETER.get(type(error))
+            outside = isinstance(error, OutsideYourSites | OutsideYourPeriod)
+            status, name = (403 if outside else 400), _PARAMETER.get(type(error))
             title = _sentence_of(error) or "It cannot be had as it was asked for"
             return Problem(_type(_kebab(error)), title, status, str(error), {name: str(error)} if name else {})
         case RecordBusy():

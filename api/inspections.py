@@ -67,6 +67,7 @@ class Inspections(Writes, ListView):
     }
     serializer = serializer_of(InspectionListed)
     body = body_of(WorkSent)
+    period = ("performed_from", "performed_to")
     filters = (
         several("site", "Only what was done at these sites, by id."),
         several("device", "Only on these devices, by id."),
@@ -103,6 +104,9 @@ class Inspection(OneView):
     says = {"GET": "Tells of one inspection what was done when and by whom, with every reading."}
     serializer = serializer_of(InspectionTold)
     parameters = (in_the_path("inspection", "The id of the inspection."), *WHEN)
+
+    def days_of(self, found: InspectionTold) -> list[dt.date]:
+        return [session.performed_on for session in found.inspection.sessions]
 
     def find(self, when: When, **key: int) -> InspectionTold | None:
         return one_inspection(key["inspection"], as_of=when.as_of, known=when.known, actor=self.actor)

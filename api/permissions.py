@@ -15,6 +15,7 @@ _ALL = frozenset(Role) - {Role.SYSTEM}
 _STAFF = _ALL - {Role.PROVIDER}
 _DEPARTMENT = _STAFF - {Role.CLINICAL_LEAD}
 _AT_WORK = _DEPARTMENT - {Role.AUDITOR}
+_CHECKING = frozenset({Role.AUDITOR, Role.MANAGER, Role.ADMINISTRATOR})
 
 MAY: dict[str, dict[str, frozenset[Role]]] = {
     "schema": {"GET": _ALL},
@@ -37,7 +38,13 @@ MAY: dict[str, dict[str, frozenset[Role]]] = {
     "failure-rates": {"GET": _STAFF},
     "comparisons": {"GET": _STAFF},
     "standouts": {"GET": _STAFF},
+    "history-exports": {"GET": _CHECKING, "POST": _CHECKING},
+    "history-export": {"GET": _CHECKING, "DELETE": _CHECKING},
+    "history-export-file": {"GET": _CHECKING},
+    "heads": {"GET": _CHECKING},
 }
+# What a read-only token may send: it changes nothing that anybody recorded.
+_SENT_BY_READ_ONLY_TOKENS = frozenset({("history-exports", "POST")})
 
 
 class ByRole(BasePermission):
@@ -50,4 +57,7 @@ class ByRole(BasePermission):
         if not isinstance(actor, Actor):
             return False
         method = "GET" if request.method == "HEAD" else str(request.method)
+        if actor.token is not None and method != "GET" and (view.resource, method) not in _SENT_BY_READ_ONLY_TOKENS:
+            self.message = "A read-only token changes nothing."
+            return False
         return actor.role in MAY.get(view.resource, {}).get(method, ())

@@ -6,6 +6,7 @@ from typing import Any
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from drf_spectacular.generators import SchemaGenerator
 from drf_spectacular.openapi import AutoSchema
+from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, inline_serializer
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -13,6 +14,7 @@ from rest_framework.response import Response
 
 from api.errors import MEDIA_TYPE
 from api.views import ApiView, ListView, OneView
+from pmcore.queries.exports import MEDIA_TYPES
 
 
 class ProblemSerializer(serializers.Serializer[Any]):
@@ -44,8 +46,13 @@ class Documented(AutoSchema):
     view: Any
 
     def get_operation_id(self) -> str:
-        verb = {"GET": "list" if isinstance(self.view, ListView) else "get", "POST": "record"}[self.method]
-        return f"{verb}_{self.view.resource.replace('-', '_')}"
+        reads = "list" if isinstance(self.view, ListView) else "get"
+        verb = {"GET": reads, "POST": "record", "DELETE": "cancel"}[self.method]
+        return "_".join([verb, *self.view.resource.split("-"), *self._file().split(".")[1:]])
+
+    def _file(self) -> str:
+        """The name of the file that the view gives, where it is no JSON."""
+        return str(getattr(self.view, "file", ""))
 
     def get_description(self) -> str:  # type: ignore[override]
         return str(self.view.says[self.method])
@@ -55,7 +62,7 @@ class Documented(AutoSchema):
 
     def get_override_parameters(self) -> list[Any]:
         found = [each.documented() for each in self.view.parameters if self.method == "GET" or each.place == "path"]
-        if self.method == "POST":
+        if self.method == "POST" and getattr(self.view, "is_keyed", True):
             says = "1 to 100 printable ASCII characters; the same key and body give the first answer again."
             found.append(
                 OpenApiParameter("Idempotency-Key", str, OpenApiParameter.HEADER, required=True, description=says)
@@ -70,10 +77,12 @@ class Documented(AutoSchema):
         if self.method == "POST":
             answer = self.view.answer
             return {201: answer, 200: answer, **problems}
+        if self._file():
+            return {(200, MEDIA_TYPES[self._file()].partition(";")[0]): OpenApiTypes.BINARY, **problems}
         return {200: self._answer(), **problems}
 
     def _errors(self) -> tuple[int, ...]:
-        return _ERRORS + _ERRORS_OF_WRITING if self.method == "POST" else _ERRORS
+        return _ERRORS if self.method == "GET" else _ERRORS + _ERRORS_OF_WRITING
 
     def _answer(self) -> Any:
         serializer = self.view.serializer
@@ -112,6 +121,7 @@ class Schema(ApiView):
     resource = "schema"
     says = {"GET": "Gives this document."}
     serializer = DocumentSerializer
+    period = ()
 
     def get(self, request: Request) -> Response:
         self.asked().refuse()

@@ -7,6 +7,8 @@ from api.device_classes import DeviceClasses
 from api.device_models import DeviceModels
 from api.devices import Device, Devices
 from api.due_inspections import DueInspection, DueInspections
+from api.heads import Heads
+from api.history_exports import HistoryExport, HistoryExportFile, HistoryExports
 from api.inspection_plans import InspectionPlans
 from api.inspections import Inspection, Inspections
 from api.procedures import Procedure, Procedures
@@ -14,6 +16,7 @@ from api.reliability import Comparisons, FailureRates, Standouts
 from api.schema import Schema
 from api.sites import Sites
 from api.unknown import Unknown
+from pmcore.queries.exports import FILES
 
 version_1: list[URLPattern | URLResolver] = [
     path("schema/", Schema.as_view()),
@@ -36,6 +39,10 @@ version_1: list[URLPattern | URLResolver] = [
     path("failure-rates/", FailureRates.as_view()),
     path("comparisons/", Comparisons.as_view()),
     path("standouts/", Standouts.as_view()),
+    path("history-exports/", HistoryExports.as_view()),
+    path("history-exports/<key:export>/", HistoryExport.as_view()),
+    *(path(f"history-exports/<key:export>/{file}", HistoryExportFile.as_view(file=file)) for file in FILES.values()),
+    path("heads/", Heads.as_view()),
 ]
 urlpatterns: list[URLPattern | URLResolver] = [
     path("api/v1/", include(version_1)),

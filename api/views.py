@@ -14,11 +14,12 @@ from rest_framework.views import APIView
 
 from api.authentication import actor_in
 from api.documented import PAGING, WHEN, Parameter, names_of
+from api.narrowed import check_asked_days, check_one_within
 from api.paging import USUAL, Cursor, a_limit
 from pmcore import clock
 from pmcore.engines.records import Actor
 from pmcore.engines.site_days import earliest_day
-from pmcore.queries.asked import AskedRefused, check_asked
+from pmcore.queries.asked import AskedRefused, check_asked, check_days
 from pmcore.queries.head import head
 from pmcore.queries.parameters import Given, Parameters, a_day, a_number
 from pmcore.queries.sites import sites_on
@@ -35,12 +36,14 @@ class When:
 
 class ApiView(APIView):
     """`resource`: its name in the table of permissions; `parameters`: all that may be asked with; `says`: of each
-    method, in one sentence; `serializer`: of what it answers."""
+    method, in one sentence; `serializer`: of what it answers. `period`: the parameters that narrow it to days, which a
+    token for a period has to say, and none where the day that is told for is enough; None: no such token may ask."""
 
     resource: ClassVar[str]
     parameters: ClassVar[tuple[Parameter, ...]] = ()
     says: ClassVar[dict[str, str]]
     serializer: ClassVar[type[BaseSerializer[Any]]]
+    period: ClassVar[tuple[str, ...] | None] = None
     http_method_names = ["get", "head", "post"]
     at: dt.datetime
 
@@ -67,13 +70,18 @@ class ApiView(APIView):
         return dict(self.request.query_params.lists())
 
     def asked(self) -> Parameters:
-        """The parameters, every unknown one refused by name as soon as `refuse` is called."""
+        """The parameters, every unknown one refused by name as soon as `refuse` is called. Raises OutsideYourPeriod."""
+        if self.actor.is_narrowed:
+            check_asked_days(self.actor, self.period, self.parameters, self.given())
         return Parameters(self.given(), names_of(self.parameters))
 
     def when(self, as_of: dt.date | None, known: int | None) -> When:
-        """Raises AsOfAhead, KnownBeyond."""
+        """A token for a period that is over tells of its last day, where nothing is said. Raises AsOfAhead,
+        KnownBeyond, OutsideYourPeriod."""
         today = self.today()
-        found = When(as_of or today, head().size if known is None else known, today)
+        day = as_of or min(today, self.actor.ends_on or today)
+        check_days(self.actor, day, day)
+        found = When(day, head().size if known is None else known, today)
         check_asked(as_of=found.as_of, known=found.known, today=today)
         return found
 
@@ -88,6 +96,7 @@ class OneView(ApiView):
     """One thing of the record, as of a day."""
 
     parameters: ClassVar[tuple[Parameter, ...]] = WHEN
+    period: ClassVar[tuple[str, ...] | None] = ()
 
     def get(self, request: Request, **key: int) -> Response:
         asked = self.asked()
@@ -97,6 +106,7 @@ class OneView(ApiView):
         found = self.find(when, **key)
         if found is None:
             raise Http404
+        check_one_within(self.actor, self.days_of(found))
         return Response(
             {**self.serializer(found).data, "as_of": when.as_of.isoformat(), "known": when.known},
         )
@@ -104,6 +114,10 @@ class OneView(ApiView):
     def find(self, when: When, **key: int) -> Any:
         """What `serializer` takes; None: there is no such thing, or not for this actor."""
         raise NotImplementedError
+
+    def days_of(self, found: Any) -> Sequence[dt.date]:
+        """The days on which it was, or is, where it is something that happens."""
+        return ()
 
 
 Found = tuple[Sequence[Any], int | None]
@@ -114,6 +128,7 @@ class ListView(ApiView):
     """A list in order of keys. `filters` are its own parameters; those of every list come to them."""
 
     filters: ClassVar[tuple[Parameter, ...]] = ()
+    period: ClassVar[tuple[str, ...] | None] = ()
 
     def __init_subclass__(cls) -> None:
         cls.parameters = (*cls.filters, *WHEN, *PAGING)

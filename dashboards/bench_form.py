@@ -1,10 +1,11 @@
 """The sheet as it was filled in: every field keeps what was typed, with what is wrong beside it."""
 
 import datetime as dt
+import re
 import uuid
 from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
 
@@ -14,6 +15,8 @@ from dashboards.bench_words import verdict
 from pmcore.engines.readings import Side
 from pmcore.engines.vocabulary import DateCodeState, EnergySource, Outcome, StepKind
 from pmcore.queries.bench_sheet import BenchSheet, BenchStep
+from pmcore.queries.columns import Fault, take_quantity
+from pmcore.queries.parameters import a_day
 from pmcore.services.readings import ReadingLine
 from pmcore.services.requests import Request
 
@@ -23,6 +26,8 @@ _PAIRS = {StepKind.ANGLE_PAIR, StepKind.TRAVEL}
 _MEASURED = {StepKind.MEASURE, StepKind.COUNT} | _PAIRS
 _DONE = {Outcome.PASSED, Outcome.FAILED}
 _LONGEST_NOTE = 2_000
+_LONGEST_SHOWN = 20
+_TIME = re.compile(r"[0-9]{2}:[0-9]{2}(:[0-9]{2})?")
 _PIECES = "pieces"
 CLEANED = "cleaned"  # the step of a sheet that asks whether the device was decontaminated
 
@@ -161,14 +166,18 @@ def _of_step(step: BenchStep, sent: QueryDict) -> dict[str, str]:
 
 
 def _moments(form: BenchTyped, zone: str, at: dt.datetime) -> tuple[dt.datetime | None, dt.datetime | None]:
-    """From the clock of the site; without an end the work ended now."""
-    fields = form.fields
-    day = _read(form, "day", fields["day"], dt.date.fromisoformat, "Say the day as 2026-10-31.")
-    started = _read(form, "started", fields["started"], dt.time.fromisoformat, "Say when it began, as 09:30.")
+    """From the clock of the site; work of today without an end ended now."""
+    fields, today = form.fields, at.astimezone(ZoneInfo(zone)).date()
+    day = _read(form, "day", fields["day"], a_day, "")
+    started = _read(form, "started", fields["started"], _a_time, "Say when it began, as 09:30.")
     ended = None
     if fields["ended"]:
-        ended = _read(form, "ended", fields["ended"], dt.time.fromisoformat, "Say when it ended, as 10:15.")
-    if day is None or started is None:
+        ended = _read(form, "ended", fields["ended"], _a_time, "Say when it ended, as 10:15.")
+    elif day is not None and day < today:
+        form.errors["ended"] = "Say when it ended on that day: only work of today can end now."
+    if day is not None and day > today:
+        form.errors["day"] = "That day has not come yet."
+    if day is None or started is None or day > today:
         return None, None
     begins = _moment(form, "started", day, started, zone)
     ends = at if ended is None else _moment(form, "ended", day, ended, zone)
@@ -181,17 +190,24 @@ def _moments(form: BenchTyped, zone: str, at: dt.datetime) -> tuple[dt.datetime 
     return begins, ends
 
 
+def _a_time(text: str) -> dt.time:
+    if not _TIME.fullmatch(text):
+        raise ValueError(text)
+    return dt.time.fromisoformat(text)
+
+
 def _read(form: BenchTyped, name: str, text: str, read: Callable[[str], _Value], advice: str) -> _Value | None:
+    """No advice: the words of the error say enough."""
     try:
         return read(text)
-    except ValueError:
-        form.errors.setdefault(name, advice)
+    except ValueError as wrong:
+        form.errors.setdefault(name, advice or str(wrong))
         return None
 
 
 def _moment(form: BenchTyped, name: str, day: dt.date, time: dt.time, zone: str) -> dt.datetime | None:
     """None where the clocks were put forward over that time."""
-    local = dt.datetime.combine(day, time.replace(tzinfo=None), ZoneInfo(zone))
+    local = dt.datetime.combine(day, time, ZoneInfo(zone))
     moment = local.astimezone(dt.UTC)
     if moment.astimezone(ZoneInfo(zone)).replace(tzinfo=None) != local.replace(tzinfo=None):
         form.errors.setdefault(name, "The clocks were put forward then; there was no such time.")
@@ -250,11 +266,10 @@ def _sides(each: StepTyped, texts: Iterable[str]) -> list[tuple[Decimal, Side]]:
     sides = []
     for text in texts:
         try:
-            number = Decimal(text)
-        except InvalidOperation:
-            number = Decimal("NaN")
-        if not number.is_finite():
-            each.error = f"{text!r} is no number; write it as 0.12."
+            number = Decimal(take_quantity(text))
+        except Fault:
+            said = text if len(text) <= _LONGEST_SHOWN else f"{text[:_LONGEST_SHOWN]}…"
+            each.error = f"{said!r} is no number that can be kept; write it as 0.12, with at most nine decimals."
             break
         sides.append((number, each.step.bounds.side(number)))
     return sides

@@ -59,15 +59,20 @@ def headline(answer: Answer) -> str:
     were = "was" if tally.met == 1 else "were"
     inspections = "inspection" if tally.due == 1 else "inspections"
     said = f"Of {tally.due:,} {inspections} due, {tally.met:,} {were} done inside their window: {tally.share}."
-    missed, grave = tally.due - tally.met, len(answer.report.lists.high_risk_misses)
-    if not missed:
-        return f"{said} None was missed."
-    if not grave:
-        return f"{said} None of the {in_words(missed)} misses is high-risk."
-    if missed == 1:
-        return f"{said} The one miss is high-risk."
-    is_are = "is" if grave == 1 else "are"
-    return f"{said} {in_words(grave).capitalize()} of the {in_words(missed)} misses {is_are} high-risk."
+    return f"{said} {_the_others(tally, len(answer.report.lists.high_risk_misses))}"
+
+
+def _the_others(tally: Tally, grave: int) -> str:
+    """Done late and not done are told apart: `grave` of those that are not done stand by name in the list."""
+    undone, parts = tally.undone, []
+    if tally.met_late:
+        parts.append(f"{in_words(tally.met_late)} {'was' if tally.met_late == 1 else 'were'} done late")
+    if undone == 1:
+        parts.append(f"one is not done, and it is {'' if grave else 'not '}high-risk")
+    elif undone:
+        parts.append(f"{in_words(undone)} are not done, {in_words(grave) if grave else 'none'} of them high-risk")
+    said = " and ".join(parts) or "none was missed"
+    return f"{said[0].upper()}{said[1:]}."
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,8 +151,8 @@ def _where(answer: Answer, leading: tuple[int, Tally, Tally], names: dict[int, s
     name = names.get(site, "places that nobody recorded")
     missed, elsewhere_missed = there.due - there.met, elsewhere.due - elsewhere.met
     yield (
-        f"{name} had {missed:,} of the {missed + elsewhere_missed:,} misses: {there.share} was done in time there, "
-        f"{elsewhere.share} elsewhere."
+        f"{name} had {missed:,} of the {missed + elsewhere_missed:,} that were not done in time: "
+        f"{there.share} was done in time there, {elsewhere.share} elsewhere."
     )
     reasons = Counter(
         reason for row in answer.misses if row.site == name and (reason := reason_of(row, answer)) is not None

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from django.http import StreamingHttpResponse
 
-_BEGINS_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+from pmcore.engines.csv_cells import harmless
 
 
 class _Line:
@@ -27,9 +27,3 @@ def _lines(heading: Sequence[str], rows: Iterable[Sequence[object]]) -> Iterator
     yield "\ufeff" + writer.writerow(heading)
     for row in rows:
         yield writer.writerow([harmless(cell) for cell in row])
-
-
-def harmless(cell: object) -> str:
-    """The cell as text; what a spreadsheet would run as a formula begins with an apostrophe."""
-    text = "" if cell is None else str(cell)
-    return f"'{text}" if text.startswith(_BEGINS_FORMULA) else text

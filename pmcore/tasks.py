@@ -7,16 +7,26 @@ import structlog
 from celery import shared_task
 
 from pmcore import clock
+from pmcore.alert_mail import compose
 from pmcore.engines.site_days import day_to_sweep
+from pmcore.queries.head import RecordDamaged
 from pmcore.queries.sites import sites_on
 from pmcore.queries.verification import verify
-from pmcore.services import jobs
+from pmcore.services import alerts, jobs, mails
+from pmcore.services.export_history import ExportOutdated, build_export
+from pmcore.services.exports import drop_outdated
 from pmcore.services.generate_due import generate_due
 from pmcore.services.keep_standings import Overtaken, keep_standings
+from pmcore.services.signing import HistoryRewritten, sign_growth
+from pmcore.services.token_use import append_token_use
 
 log = structlog.get_logger(__name__)
 
 LEASE_SECONDS = 120
+MAIL_LEASE_SECONDS = 120
+
+# What another attempt would only meet again.
+_HOPELESS = (RecordDamaged, HistoryRewritten, ExportOutdated)
 
 Say = Callable[[str], None]
 Handler = Callable[[dict[str, Any], Say], Any]
@@ -56,6 +66,45 @@ def sweep_standings() -> None:
 
 
 @shared_task
+def sweep_heads() -> None:
+    """Sign a head where the history grew."""
+    sign_growth(at=clock.now())
+
+
+@shared_task
+def sweep_exports() -> None:
+    """Take away what may hold words that were redacted since."""
+    drop_outdated()
+
+
+def sweep_alerts() -> None:
+    """Look at everything of each site whose day is another than the last one. One site's failure stops no other."""
+    at = clock.now()
+    for site in sites_on(at.date()):
+        try:
+            alerts.sweep_site(site=site, at=at)
+        except Exception:
+            log.exception("what a site must be told could not be seen", site=site.label)
+
+
+@shared_task
+def follow_alerts() -> None:
+    """Look at what was written."""
+    alerts.follow_alerts(at=clock.now())
+
+
+@shared_task
+def sweep_mails() -> None:
+    mails.wake_due(at=clock.now())
+
+
+@shared_task
+def send_mail(mail: int) -> None:
+    """Take the letter and send it; whatever goes wrong is kept on its row."""
+    mails.send(mail=mail, at=clock.now(), seconds=MAIL_LEASE_SECONDS, compose=compose)
+
+
+@shared_task
 def run_job(job: int) -> None:
     """Take the job and do it; whatever goes wrong is kept on its row."""
     lease = jobs.take(job=job, at=clock.now(), seconds=LEASE_SECONDS)
@@ -78,7 +127,8 @@ def _do(lease: jobs.Lease) -> None:
         raise
     except Exception as error:
         log.exception("a job failed", job=lease.job, kind=lease.kind, attempt=lease.attempt)
-        jobs.fail(lease=lease, at=clock.now(), error=f"{type(error).__name__}: {error}")
+        again = not isinstance(error, _HOPELESS)
+        jobs.fail(lease=lease, at=clock.now(), error=f"{type(error).__name__}: {error}", again=again)
 
 
 def _handler(kind: str) -> Handler:
@@ -102,4 +152,16 @@ def _verify_record(arguments: dict[str, Any], say: Say) -> dict[str, Any]:
     }
 
 
-HANDLERS: dict[str, Handler] = {"verify_record": _verify_record}
+def _export_history(arguments: dict[str, Any], say: Say) -> dict[str, Any]:
+    return build_export(arguments=arguments, at=clock.now(), say=say)
+
+
+def _note_token_use(arguments: dict[str, Any], say: Say) -> dict[str, Any]:
+    return append_token_use(arguments=arguments, at=clock.now())
+
+
+HANDLERS: dict[str, Handler] = {
+    "verify_record": _verify_record,
+    "export_history": _export_history,
+    "note_token_use": _note_token_use,
+}

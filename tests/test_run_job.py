@@ -81,7 +81,7 @@ def test_a_job_that_nobody_knows_says_so() -> None:
     job = asked("count_goats")
     run_job(job)
     assert Job.objects.get(pk=job).error == (
-        "UnknownJob: No worker does jobs of the kind 'count_goats', only verify_record."
+        "UnknownJob: No worker does jobs of the kind 'count_goats', only export_history, note_token_use, verify_record."
     )
 
 

@@ -242,8 +242,21 @@ _SAID: dict[type[Exception], str] = {
 }
 
 
+_FIELD_OF_COLUMN = {
+    "inspection_session.note": "note", "attempt.note": "attempt", "reason_not_done.note": "reason",
+    "entry.started_at": "day", "entry.performed_at": "day", "entry.ended_at": "day",
+}  # fmt: skip
+
+
 def _put_beside(form: BenchTyped, refused: Exception) -> None:
     """The refusal stands beside the step or field that it is about."""
+    if isinstance(refused, BadValue):
+        name = _FIELD_OF_COLUMN.get(f"{refused.table}.{refused.column}")
+        if name is None:
+            form.errors["form"] = "The form was not whole. Open the sheet anew, and type it once more."
+        else:
+            form.errors[name] = f"{refused.fault[:1].upper()}{refused.fault[1:]}."
+        return
     if isinstance(refused, ReadingRefused):
         for each in form.steps:
             if each.step.step.key == refused.step:

@@ -9,11 +9,20 @@ from pmcore.engines.vocabulary import Role
 @dataclass(frozen=True, slots=True)
 class Actor:
     """Who asks or writes: a person of the record (none: the service itself), the role they act in, and their sites
-    (none: every site)."""
+    (none: every site). Who comes by a read-only `token` (its number) changes nothing, and may be narrowed to a period:
+    only the days from `begins_on` to `ends_on` (none: no end) are theirs to ask about."""
 
     person: int | None
     role: Role
     sites: frozenset[int] | None
+    token: int | None = None
+    begins_on: date | None = None
+    ends_on: date | None = None
+
+    @property
+    def is_narrowed(self) -> bool:
+        """To a period."""
+        return self.begins_on is not None or self.ends_on is not None
 
 
 SYSTEM = Actor(person=None, role=Role.SYSTEM, sites=None)

@@ -258,6 +258,38 @@ class JobState(StrEnum):
     PARKED = "parked"
 
 
+class TokenDeed(StrEnum):
+    """What a read-only token was used for."""
+
+    READ = "read"
+    EXPORT = "export"
+
+
+class AlertKind(StrEnum):
+    """What people are told without asking."""
+
+    DUE_UNASSIGNED = "due_soon_and_unassigned"
+    OPENED = "window_opened"
+    OVERDUE = "overdue"
+    HIGH_RISK_OVERDUE = "high_risk_overdue"
+    LONG_HOLD = "long_on_hold"
+    CALIBRATION = "calibration_runs_out"
+
+
+class AlertChannel(StrEnum):
+    IN_APP = "in_app"
+    MAIL = "mail"
+
+
+class MailState(StrEnum):
+    """Sending: a worker has it. A message that could not be sent waits again, and says why."""
+
+    WAITING = "waiting"
+    SENDING = "sending"
+    SENT = "sent"
+    NO_ADDRESS = "no_address"
+
+
 class DueState(StrEnum):
     """What a due inspection is on a date; derived, never stored."""
 

@@ -4,6 +4,8 @@
 """
 
 from pmcore.models.accounts import Account, Token
+from pmcore.models.alert_rules import AlertAcknowledgement, AlertRule, AlertRuleTerms, AlertStep
+from pmcore.models.alerts import Alert, AlertSweep, Delivery, Mail
 from pmcore.models.among import Among
 from pmcore.models.attachments import Attachment
 from pmcore.models.catalogue import ClassDetails, DeviceClass, DeviceModel, ModelDetails, ModelRevision, RevisionDetails
@@ -23,6 +25,7 @@ from pmcore.models.devices import (
     UseSeen,
 )
 from pmcore.models.entry import Entry, Redaction, Text
+from pmcore.models.exports import ExportedSite, ExportStatement, HistoryExport, SignedHead
 from pmcore.models.faults import (
     FaultDetails,
     FaultReport,
@@ -82,6 +85,7 @@ from pmcore.models.people import (
     RoleHeld,
     SiteMembership,
     SkillHeld,
+    TokenUse,
 )
 from pmcore.models.places import Area, AreaDetails, Site, SiteDetails, SiteHoliday, SiteWeek
 from pmcore.models.plans import (
@@ -109,6 +113,12 @@ from pmcore.models.sweeps import SiteSweep
 
 __all__ = [
     "Account",
+    "Alert",
+    "AlertAcknowledgement",
+    "AlertRule",
+    "AlertRuleTerms",
+    "AlertStep",
+    "AlertSweep",
     "Among",
     "Area",
     "AreaDetails",
@@ -120,6 +130,7 @@ __all__ = [
     "Caution",
     "ClassDetails",
     "CoveredProcedure",
+    "Delivery",
     "Device",
     "DeviceClass",
     "DeviceIdentity",
@@ -129,11 +140,14 @@ __all__ = [
     "DoubtDecision",
     "DueInspection",
     "Entry",
+    "ExportStatement",
+    "ExportedSite",
     "FaultDetails",
     "FaultReport",
     "Finding",
     "FindingDetails",
     "Follower",
+    "HistoryExport",
     "Hold",
     "HoldDetails",
     "Inspection",
@@ -148,6 +162,7 @@ __all__ = [
     "Lending",
     "Limit",
     "LimitValue",
+    "Mail",
     "MeterReading",
     "ModelDetails",
     "ModelRevision",
@@ -193,6 +208,7 @@ __all__ = [
     "ServiceState",
     "Setting",
     "SettingValue",
+    "SignedHead",
     "Site",
     "SiteDetails",
     "SiteHoliday",
@@ -207,6 +223,7 @@ __all__ = [
     "TestInstrument",
     "Text",
     "Token",
+    "TokenUse",
     "UseSeen",
     "VersionApproval",
     "WindowValue",

@@ -19,6 +19,11 @@ class Token(models.Model):
     made_at = models.DateTimeField()
     expires_at = models.DateTimeField(null=True)
     revoked_at = models.DateTimeField(null=True)
+    # What it is narrowed to, beyond its account: nothing may be written, at these sites only, in these days only.
+    read_only = models.BooleanField(default=False)
+    sites = models.JSONField(null=True)
+    from_on = models.DateField(null=True)
+    to_on = models.DateField(null=True)
 
     def __str__(self) -> str:
         return f"{self.label} of {self.account}"

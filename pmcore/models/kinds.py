@@ -7,10 +7,12 @@ A kind, once written, stays: its body stands in `tests/services/golden_bodies.js
 from dataclasses import dataclass
 
 from pmcore.models import (
+    alert_rules,
     attachments,
     catalogue,
     devices,
     entry,
+    exports,
     faults,
     figure_settings,
     inspections,
@@ -176,8 +178,20 @@ _KINDS: dict[str, tuple[type[Thing] | None, tuple[type[Recorded], ...]]] = {
         ),
     ),
     "part_wanted": (devices.Device, (faults.PartNeed, faults.PartNeedDetails)),
+    # what people are told
+    "alert_rule_made": (
+        alert_rules.AlertRule,
+        (alert_rules.AlertRule, alert_rules.AlertRuleTerms, alert_rules.AlertStep),
+    ),
+    "alert_rule_changed": (alert_rules.AlertRule, (alert_rules.AlertRuleTerms, alert_rules.AlertStep)),
+    "alert_acknowledged": (None, (alert_rules.AlertAcknowledgement,)),
     # the record itself
     "text_redacted": (None, (entry.Redaction,)),
+    "history_exported": (
+        exports.HistoryExport,
+        (exports.HistoryExport, exports.ExportStatement, exports.ExportedSite),
+    ),
+    "token_used": (people.Person, (people.TokenUse,)),
 }
 
 KINDS: dict[str, Kind] = {name: Kind(name, subject, frozenset(rows)) for name, (subject, rows) in _KINDS.items()}

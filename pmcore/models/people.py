@@ -1,7 +1,9 @@
 """People, what they may do, where, and the providers that some of them come from."""
 
-from pmcore.engines.vocabulary import Role
-from pmcore.models.base import Fact, Thing, dated
+from django.db import models
+
+from pmcore.engines.vocabulary import Role, TokenDeed
+from pmcore.models.base import Fact, Thing, dated, undated
 from pmcore.models.fields import code, day, flag, free_text, to, words
 
 
@@ -70,3 +72,18 @@ class SkillHeld(Fact):
 
     class Meta(Fact.Meta):
         constraints, indexes = dated("skillheld", "person", "skill")
+
+
+class TokenUse(Fact):
+    """That a person's read-only token was used: for the first time on a day, or to ask for an export. `token` is the
+    number under which it was given out."""
+
+    about = ("person",)
+    person = to("Person")
+    used_on = day()
+    deed = code(TokenDeed)
+    token = models.BigIntegerField()
+    label = free_text(null=False)
+
+    class Meta(Fact.Meta):
+        indexes = undated("tokenuse", "person")

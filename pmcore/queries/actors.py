@@ -2,6 +2,7 @@
 
 import datetime as dt
 import hashlib
+from dataclasses import replace
 
 from pmcore.engines.records import Actor
 from pmcore.engines.vocabulary import Role
@@ -63,7 +64,7 @@ def actor_of(account_id: int, *, on: dt.date) -> Actor:
 
 
 def actor_of_token(raw: str, *, at: dt.datetime, on: dt.date) -> Actor:
-    """Who acts by a token. Raises TokenRefused, or what `actor_of` raises."""
+    """Who acts by a token, and to what it is narrowed. Raises TokenRefused, or what `actor_of` raises."""
     token = Token.objects.filter(digest=token_digest(raw)).first()
     if token is None:
         raise TokenUnknown
@@ -71,7 +72,16 @@ def actor_of_token(raw: str, *, at: dt.datetime, on: dt.date) -> Actor:
         raise TokenRevoked
     if token.expires_at is not None and token.expires_at <= at:
         raise TokenExpired
-    return actor_of(token.account_id, on=on)
+    actor = actor_of(token.account_id, on=on)
+    if not token.read_only:
+        return actor
+    sites = actor.sites if token.sites is None or actor.sites is None else actor.sites & frozenset(token.sites)
+    return replace(actor, sites=sites, token=token.pk, begins_on=token.from_on, ends_on=token.to_on)
+
+
+def token_number(raw: str) -> int | None:
+    """Under which number a token was given out; None: there is no such token."""
+    return Token.objects.filter(digest=token_digest(raw)).values_list("pk", flat=True).first()
 
 
 def actor_named(username: str, *, on: dt.date) -> Actor:

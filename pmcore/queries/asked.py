@@ -27,6 +27,23 @@ class OutsideYourSites(AskedRefused):
     """The actor is no member of a site that was asked for."""
 
 
+class OutsideYourPeriod(AskedRefused):
+    """The token that was shown is narrowed to a period, and what was asked for lies outside it."""
+
+    def __init__(self, actor: Actor, asked: str) -> None:
+        first = "its beginning" if actor.begins_on is None else str(actor.begins_on)
+        last = "its end" if actor.ends_on is None else str(actor.ends_on)
+        super().__init__(f"Your token is for the days from {first} to {last}; {asked} lies outside.")
+
+
+def check_days(actor: Actor, first: dt.date | None, last: dt.date | None) -> None:
+    """Whether the period, open where nothing is said, lies within the actor's. Raises OutsideYourPeriod."""
+    if actor.begins_on is not None and (first is None or first < actor.begins_on):
+        raise OutsideYourPeriod(actor, "what came before" if first is None else str(first))
+    if actor.ends_on is not None and (last is None or last > actor.ends_on):
+        raise OutsideYourPeriod(actor, "what comes after" if last is None else str(last))
+
+
 def check_known(known: int) -> None:
     """Raises KnownBeyond."""
     size = head().size

@@ -10,6 +10,7 @@ CHANGE_NOTHING = frozenset({
     "position_described", "part_registered", "part_described", "procedure_registered", "procedure_described",
     "version_approved", "risk_table_named", "limit_named", "limit_changed", "roster_published",
     "instrument_registered", "instrument_described", "text_redacted", "file_attached", "inspection_assigned",
+    "alert_rule_made", "alert_rule_changed", "alert_acknowledged",
 })  # fmt: skip
 
 

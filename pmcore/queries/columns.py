@@ -27,7 +27,7 @@ MAX_TEXT = 20_000
 FIRST_YEAR, LAST_YEAR = 2000, 2200  # of moments: outside them a clock or a hand has slipped
 _SHOWN = 80
 
-_QUANTITY = re.compile(r"-?\d{1,12}(\.\d{1,9})?")
+_QUANTITY = re.compile(r"-?\d{1,12}(\.\d{1,9})?", re.ASCII)
 _UNSEEN = frozenset({"Cc", "Cf", "Zl", "Zp"})  # control and format characters, line and paragraph separators
 # Letters and marks by their category, and yet nothing to see: fillers, the joiner, variation selectors.
 _BLANK = re.compile("[\u034f\u115f\u1160\u17b4\u17b5\u180b-\u180f\u2800\u3164\ufe00-\ufe0f\uffa0\U000e0100-\U000e01ef]")
@@ -132,7 +132,8 @@ def take_free_text(value: Any) -> str:
     return _writable(value, allowed=_IN_FREE_TEXT)
 
 
-def _take_quantity(value: Any) -> str:
+def take_quantity(value: Any) -> str:
+    """At most twelve digits before the point and nine behind it, none of another script. Raises Fault."""
     text = format(value, "f") if isinstance(value, Decimal) and value.is_finite() else value
     if not isinstance(text, str) or not _QUANTITY.fullmatch(text):
         raise Fault(f"a decimal number as a string is wanted, not {shown(value)}")
@@ -173,7 +174,7 @@ def _taker(field: "models.Field[Any, Any]") -> Callable[[Any], Any]:
         case Code(vocabulary=vocabulary) if vocabulary is not None:
             return _take_code(vocabulary)
         case Quantity():
-            return _take_quantity
+            return take_quantity
         case models.CharField(max_length=longest):
             return _take_words(longest or 0)
         case models.BooleanField():

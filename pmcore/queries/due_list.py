@@ -150,7 +150,8 @@ def due_items(dues: Collection[int], *, as_of: dt.date, known: int, actor: Actor
     asked = _narrowed(DueFilter(states=frozenset(DueState)), actor)
     own = None if asked.assigned_to is None else assigned_to(asked.assigned_to, as_of=as_of, known=known)
     found = standings_for([due for due in dues if own is None or due in own], catalogue=catalogue(known))
-    found = found.where(_at(found.site, asked.sites))
+    if asked.sites is not None:
+        found = found.where(_at(found.site, asked.sites))
     given = assigned_among(found.due_inspection.tolist(), as_of=as_of, known=known)
     return list(_items(found, given, as_of, known))
 

@@ -11,10 +11,13 @@ from enum import StrEnum
 from typing import Any, TypeVar
 
 from pmcore.queries.asked import AskedRefused
+from pmcore.queries.columns import MAX_INT
 
 _MONTH = re.compile(r"[0-9]{4}-[0-9]{2}")
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
-_NUMBER = re.compile(r"[0-9]{1,18}")
+_NUMBER = re.compile(r"[0-9]{1,16}")
+_FIRST_YEAR, _LAST_YEAR = 1900, 2200  # a day of any other is a slip, and near the calendar's ends sums overflow
+_SHOWN = 40
 
 _Value = TypeVar("_Value")
 Given = Mapping[str, Sequence[str]]
@@ -94,25 +97,39 @@ class Parameters:
 
 def a_day(text: str) -> dt.date:
     try:
-        if _DAY.fullmatch(text):
-            return dt.date.fromisoformat(text)
+        day = dt.date.fromisoformat(text) if _DAY.fullmatch(text) else None
     except ValueError:
-        pass
-    raise ValueError(f"{text!r} is no date; write it as 2026-10-31.")
+        day = None
+    if day is None:
+        raise ValueError(f"{text!r} is no date; write it as 2026-10-31.")
+    _check_year(text, day)
+    return day
 
 
 def a_month(text: str) -> tuple[dt.date, dt.date]:
     """Its first and last day."""
-    if not _MONTH.fullmatch(text) or not 1 <= int(text[5:]) <= 12 or not 1 <= int(text[:4]) <= 9998:
+    if not _MONTH.fullmatch(text) or not 1 <= int(text[5:]) <= 12 or text.startswith("0000"):
         raise ValueError(f"{text!r} is no month; write it as 2026-09.")
     first = dt.date(int(text[:4]), int(text[5:]), 1)
+    _check_year(text, first)
     return first, (first + dt.timedelta(days=31)).replace(day=1) - dt.timedelta(days=1)
 
 
 def a_number(text: str) -> int:
     if not _NUMBER.fullmatch(text):
-        raise ValueError(f"{text!r} is no whole number.")
+        raise ValueError(f"{_shortened(text)!r} is no whole number.")
+    if int(text) > MAX_INT:
+        raise ValueError(f"{text} is larger than any number of the record.")
     return int(text)
+
+
+def _check_year(text: str, day: dt.date) -> None:
+    if not _FIRST_YEAR <= day.year <= _LAST_YEAR:
+        raise ValueError(f"{text} lies outside the years {_FIRST_YEAR} to {_LAST_YEAR}.")
+
+
+def _shortened(text: str) -> str:
+    return text if len(text) <= _SHOWN else f"{text[:_SHOWN]}…"
 
 
 def yes_or_no(text: str) -> bool:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple, cast
 
 from django.db import OperationalError, connection, models
 
-from pmcore.models import Attachment, Entry, Follower, Job, Text
+from pmcore.models import Attachment, Entry, Follower, Job, Placement, Text
 from pmcore.models.base import Fact
 from pmcore.models.kinds import RECORDED
 from pmcore.queries.faults import Report
@@ -215,6 +215,38 @@ def entries(report: Report) -> Iterator[EntryRow]:
         entry = EntryRow(*values)
         if type(entry.seq) is int or _placed(report, "an entry", "seq", entry.seq):
             yield entry._replace(at=_moment_wire(entry.at), leaf=_bytes(entry.leaf), edge=_bytes(entry.edge))
+
+
+def entries_after(seq: int, size: int) -> list[EntryRow]:
+    """The next entries, at most PAGE, of the first `size` ones."""
+    statement = (
+        f'SELECT {", ".join(_columns(Entry, EntryRow._fields))} FROM "{Entry._meta.db_table}" '
+        f"WHERE seq > %s AND seq <= %s ORDER BY seq LIMIT {PAGE}"
+    )
+    found = (EntryRow(*values) for values in _fetched(statement, [seq, size]))
+    return [each._replace(at=_moment_wire(each.at), leaf=_bytes(each.leaf), edge=None) for each in found]
+
+
+def rows_between(table: Table, first: int, last: int) -> Iterator[tuple[Any, Sequence[Any]]]:
+    """Id and wire form of the table's rows with ids from `first` to `last`."""
+    load = _loaded(table)
+    columns = _columns(table.model, ["id", *(column.name for column in table.columns)])
+    statement = f'SELECT {", ".join(columns)} FROM "{table.model._meta.db_table}" WHERE id >= %s AND id <= %s'
+    return ((values[0], load(values[1:])) for values in _fetched(statement, [first, last]))
+
+
+def placements() -> Iterator[tuple[Any, ...]]:
+    """id, entry, replaced_by, device, area and first day of every placement, in the order of their ids."""
+    names = ["id", "entry", "replaced_by", "device", "area", "from_on"]
+    return _pages(Placement._meta.db_table, _columns(Placement, names), ["id"])
+
+
+def texts_between(first: int, last: int) -> list[TextRow]:
+    """The texts of the entries from `first` to `last`."""
+    columns = ", ".join(_columns(Text, ["entry", "digest", "salt", "words"]))
+    statement = f'SELECT {columns} FROM "{Text._meta.db_table}" WHERE entry >= %s AND entry <= %s'
+    found = (TextRow(*values) for values in _fetched(statement, [first, last]))
+    return [text._replace(salt=_bytes(text.salt)) for text in found]
 
 
 def newest_entry() -> EntryRow | None:

@@ -10,7 +10,7 @@ from django.core.exceptions import ValidationError
 from pmcore.engines.records import SYSTEM
 from pmcore.engines.vocabulary import Role
 from pmcore.models import Account, SiteDetails, Token
-from pmcore.queries.actors import token_digest
+from pmcore.queries.actors import NoActor, actor_of, token_digest
 from pmcore.services.lock import writing
 from pmcore.services.people import register_person
 
@@ -84,10 +84,21 @@ def _site(label: str) -> int:
     return int(details.site_id)
 
 
-def create_token(*, username: str, label: str, at: dt.datetime, expires_at: dt.datetime | None = None) -> str:
-    """A new token of the account, as it is shown once; only its hash is kept.
+def create_token(
+    *,
+    username: str,
+    label: str,
+    at: dt.datetime,
+    expires_at: dt.datetime | None = None,
+    read_only: bool = False,
+    site_labels: Sequence[str] = (),
+    from_on: dt.date | None = None,
+    to_on: dt.date | None = None,
+) -> str:
+    """A new token of the account, as it is shown once; only its hash is kept. One that is `read_only` may be narrowed
+    to some of the account's sites, and to the days from `from_on` to `to_on`.
 
-    Raises UnknownAccount, BadToken.
+    Raises UnknownAccount, UnknownLabel, BadToken.
     """
     account = Account.objects.filter(username=username).first()
     if account is None:
@@ -97,9 +108,28 @@ def create_token(*, username: str, label: str, at: dt.datetime, expires_at: dt.d
         raise BadToken(f"A token needs a label of at most {_LONGEST_LABEL} characters.")
     if expires_at is not None and expires_at <= at:
         raise BadToken("A token cannot expire before it is made.")
+    if not read_only and (site_labels or from_on or to_on):
+        raise BadToken("Only a read-only token is narrowed to sites or days.")
+    if from_on and to_on and from_on > to_on:
+        raise BadToken(f"The token's days begin on {from_on}, after their end on {to_on}.")
     raw = secrets.token_urlsafe(32)
-    Token.objects.create(account=account, digest=token_digest(raw), label=label, made_at=at, expires_at=expires_at)
+    Token.objects.create(
+        account=account, digest=token_digest(raw), label=label, made_at=at, expires_at=expires_at, read_only=read_only,
+        sites=_sites_of(account, site_labels, at.date()) if site_labels else None, from_on=from_on, to_on=to_on,
+    )  # fmt: skip
     return raw
+
+
+def _sites_of(account: Account, labels: Sequence[str], on: dt.date) -> list[int]:
+    """Raises UnknownLabel, BadToken."""
+    sites = {_site(label) for label in labels}
+    try:
+        actor = actor_of(account.pk, on=on)
+    except NoActor as error:
+        raise BadToken(str(error)) from error
+    if actor.sites is not None and not sites <= actor.sites:
+        raise BadToken(f"{account.username} is no member of all of these sites.")
+    return sorted(sites)
 
 
 def revoke_token(*, token: int, at: dt.datetime) -> None:

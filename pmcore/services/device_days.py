@@ -5,7 +5,7 @@ import datetime as dt
 
 from pmcore.engines.records import Actor
 from pmcore.models import Device, DeviceOrigin
-from pmcore.queries.columns import BadValue
+from pmcore.queries.columns import BadValue, Fault, take_moment
 from pmcore.queries.head import head
 from pmcore.queries.site_days import SiteDay, Zones, site_day, site_on
 from pmcore.services.permissions import check_device as check_site_of_device
@@ -59,8 +59,10 @@ def check_in_record(device: int, on: dt.date, known: int) -> None:
 def check_happened(at: dt.datetime, **moments: dt.datetime) -> None:
     """The moments, given in their order, have passed by `at`. Raises BadValue, MomentsOutOfOrder, InTheFuture."""
     for name, moment in moments.items():
-        if moment.tzinfo is None:
-            raise BadValue("entry", name, f"a moment with its zone is wanted, not {moment!r}")
+        try:
+            take_moment(moment)
+        except Fault as fault:
+            raise BadValue("entry", name, str(fault)) from None
     if sorted(moments.values()) != list(moments.values()):
         raise MomentsOutOfOrder(f"These moments come in this order: {', '.join(moments)}.")
     for name, moment in moments.items():

@@ -96,12 +96,30 @@ def finish(*, lease: Lease, at: dt.datetime, answer: Any) -> None:
     _change(lease, state=JobState.DONE, lease=None, leased_until_at=None, ended_at=at, answer=answer)
 
 
-def fail(*, lease: Lease, at: dt.datetime, error: str) -> None:
-    """The work failed: it waits to be tried again, or is parked after the last attempt. Raises LeaseLost."""
-    if lease.attempt >= ATTEMPTS:
+def fail(*, lease: Lease, at: dt.datetime, error: str, again: bool = True) -> None:
+    """The work failed: it waits to be tried `again`, or is parked, as after the last attempt. Raises LeaseLost."""
+    if lease.attempt >= ATTEMPTS or not again:
         _change(lease, state=JobState.PARKED, lease=None, leased_until_at=None, ended_at=at, error=_storable(error))
     else:
         _change(lease, state=JobState.WAITING, lease=None, leased_until_at=None, error=_storable(error))
+
+
+def give_up(*, job: int, at: dt.datetime, error: str) -> None:
+    """Nobody wants the job any more, whether it is done or not: a worker that has it learns that its lease is lost."""
+    Job.objects.filter(pk=job).update(
+        state=JobState.PARKED, lease=None, leased_until_at=None, ended_at=at, error=_storable(error)
+    )
+
+
+def begin_anew(*, job: int, at: dt.datetime) -> bool:
+    """A job that ended, well or not, waits again as though it had just been asked for; whether there was such a one."""
+    ended = Job.objects.filter(pk=job, state__in=[JobState.DONE, JobState.PARKED])
+    begun = ended.update(
+        state=JobState.WAITING, asked_at=at, attempts=0, ended_at=None, answer=None, error="", progress=""
+    )
+    if begun:
+        wake(RUN, job)
+    return bool(begun)
 
 
 def unfinished(*, at: dt.datetime) -> list[int]:

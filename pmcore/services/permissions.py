@@ -17,6 +17,7 @@ _OFFICE = frozenset({Role.ADMINISTRATOR, Role.SYSTEM})
 _MANAGED = _OFFICE | {Role.MANAGER}
 _MANAGER = frozenset({Role.MANAGER, Role.SYSTEM})  # not the administrator, who answers for no device
 _AT_WORK = _MANAGED | {Role.SCHEDULER, Role.TECHNICIAN}
+_EXPORTING = frozenset({Role.AUDITOR, Role.MANAGER, Role.ADMINISTRATOR})
 
 MAY: dict[str, frozenset[Role]] = {
     "open a site": _OFFICE,
@@ -62,6 +63,10 @@ MAY: dict[str, frozenset[Role]] = {
     "record an attempt": _AT_WORK | {Role.PROVIDER},
     "record a reason": _AT_WORK,
     "correct a reason": _MANAGED,
+    "export the history": _EXPORTING,
+    "cancel an export": _EXPORTING,
+    "make an alert rule": _MANAGED,
+    "acknowledge an alert": _AT_WORK | {Role.PROVIDER},  # each of them what they were told
 }
 
 _P = ParamSpec("_P")
@@ -90,8 +95,14 @@ def use_case(deed: str, *kinds: str) -> Callable[[Callable[_P, Receipt]], Callab
     return decorate
 
 
+# What a read-only token may do all the same: it changes nothing that anybody recorded.
+_BY_READ_ONLY_TOKENS = frozenset({"export the history"})
+
+
 def check_role(actor: Actor, deed: str) -> None:
     """Raises NotAllowed."""
+    if actor.token is not None and deed not in _BY_READ_ONLY_TOKENS:
+        raise NotAllowed("A read-only token changes nothing.")
     if actor.role not in MAY[deed]:
         raise NotAllowed(f"The role {actor.role.value.replace('_', ' ')} may not {deed}.")
 

@@ -9,11 +9,13 @@ from typing import Any
 
 from pmcore.engines.readings import Bounds, Side
 from pmcore.engines.vocabulary import DateCodeState, EnergySource, Outcome, StepKind
-from pmcore.models import Reading, TestInstrument
+from pmcore.models import InspectionSession, Reading, TestInstrument
 from pmcore.models.rows import Row
 from pmcore.queries.calibrations import calibrations, good_on
+from pmcore.queries.columns import BadValue
 from pmcore.queries.sheets import LimitOnDay, SheetStep, largest, limits_on, steps_of
 from pmcore.services.refusals import RecordRefused, UnknownReference
+from pmcore.services.values import check_values
 
 Number = str | Decimal
 
@@ -66,6 +68,10 @@ class ImplausibleNumber(ReadingRefused):
 
 class OutcomeContradicts(ReadingRefused):
     """A number beyond its limit is no pass. What is set right at once stays failed, with what it was left at."""
+
+
+class AnswerNotKept(ReadingRefused):
+    """The record cannot keep what stands in the line: unseen characters, too many digits or letters."""
 
 
 class InstrumentMissing(ReadingRefused):
@@ -126,6 +132,7 @@ def check_readings(lines: Sequence[ReadingLine], *, version: int, on: dt.date, k
         step = _step_of(line, steps)
         _check_answer(line, step)
         _check_numbers(line, step, limits)
+        _check_kept(line)
     _check_instruments(lines, on, known)
 
 
@@ -183,6 +190,13 @@ def _check_plausible(step: str, number: Number, bound: Decimal | None) -> None:
         raise ImplausibleNumber(step, f"{number} is not finite")
     if bound and abs(value) > IMPLAUSIBLE_FACTOR * bound:  # a limit of zero bounds nothing
         raise ImplausibleNumber(step, f"{number} is more than {IMPLAUSIBLE_FACTOR} times its limit")
+
+
+def _check_kept(line: ReadingLine) -> None:
+    try:
+        check_values(line.row(Row(InspectionSession)))
+    except BadValue as bad:
+        raise AnswerNotKept(line.step, f"{bad.column.replace('_', ' ')}: {bad.fault}") from bad
 
 
 def _check_instruments(lines: Iterable[ReadingLine], on: dt.date, known: int) -> None:

@@ -13,6 +13,7 @@ from pmcore.services.accounts import create_token
 from tests.api.asking import NOW, PROBLEM, ROLES, Asker, an_account, by_token
 from tests.bench_cast import a_bench, inspection_of, moment, recorded
 from tests.cast import a_person, a_procedure
+from tests.export.building import done
 
 pytestmark = pytest.mark.django_db
 
@@ -22,6 +23,7 @@ STAFF = EVERYBODY - {Role.PROVIDER}
 DEPARTMENT = STAFF - {Role.CLINICAL_LEAD}
 
 AT_WORK = DEPARTMENT - {Role.AUDITOR}
+CHECKING = {Role.AUDITOR, Role.MANAGER, Role.ADMINISTRATOR}
 
 # Address, the question that goes with it, and who may read it.
 EXPECTED: dict[str, tuple[str, set[Role]]] = {
@@ -45,12 +47,25 @@ EXPECTED: dict[str, tuple[str, set[Role]]] = {
     "failure-rates/": ("", STAFF),
     "comparisons/": ("?group=controls", STAFF),
     "standouts/": ("", STAFF),
+    "history-exports/": ("", CHECKING),
+    "history-exports/<key:export>/": ("", CHECKING),
+    "history-exports/<key:export>/history.ndjson": ("", CHECKING),
+    "history-exports/<key:export>/history.csv": ("", CHECKING),
+    "history-exports/<key:export>/pack.zip": ("", CHECKING),
+    "heads/": ("", CHECKING),
 }
 
-WRITTEN = {"assignments/": {Role.MANAGER, Role.SCHEDULER}, "inspections/": AT_WORK | {Role.PROVIDER}}
+WRITTEN = {
+    "assignments/": {Role.MANAGER, Role.SCHEDULER},
+    "inspections/": AT_WORK | {Role.PROVIDER},
+    "history-exports/": CHECKING,
+}
 """Who may write where; what these tests send is no JSON."""
 OWN_ALONE = {"due-inspections/<key:due>/", "inspections/<key:inspection>/"}
 """Where a provider finds only what is their own."""
+JSON = "application/json"
+FILES = {"ndjson": "application/x-ndjson", "csv": "text/csv; charset=utf-8", "zip": "application/zip"}
+CANCELLED = "history-exports/<key:export>/"
 
 
 def routes(patterns, prefix: str = "") -> Iterator[str]:
@@ -71,7 +86,8 @@ def test_the_table_holds_every_route_and_no_other():
 
 
 @pytest.fixture
-def hospital():
+def hospital(settings, tmp_path):
+    settings.DATA, settings.SIGNING_KEY = tmp_path, tmp_path / "signing-key"
     return a_bench()
 
 
@@ -82,12 +98,16 @@ def filled(route: str, hospital) -> str:
     address = address.replace("<key:due>", str(hospital.due))
     if "<key:inspection>" in address:
         address = address.replace("<key:inspection>", str(inspection_of(recorded(hospital, moment(6, 1)))))
+    if "<key:export>" in address:
+        address = address.replace("<key:export>", str(done(hospital.odile).id))
     return f"/api/v1/{address}{EXPECTED[route][0]}"
 
 
 def expected_status(route: str, method: str, role: Role) -> int:
     if method == "post" and route in WRITTEN:
         return 415 if role in WRITTEN[route] else 403
+    if method == "delete" and route == CANCELLED:
+        return 200 if role in CHECKING else 403
     if method not in {"get", "head"}:
         return 405
     if route in OWN_ALONE and role == Role.PROVIDER:
@@ -97,7 +117,7 @@ def expected_status(route: str, method: str, role: Role) -> int:
 
 def check_said(response, status: int, method: str) -> None:
     assert response.status_code == status, response.content
-    kind = "application/json" if status == 200 else PROBLEM
+    kind = FILES.get(response.request["PATH_INFO"].rpartition(".")[2], JSON) if status == 200 else PROBLEM
     assert response["Content-Type"] == kind
     assert response["Cache-Control"] == "no-store"
     if method != "head" and status >= 400:
@@ -138,7 +158,11 @@ def test_whoever_is_signed_in_to_the_pages_reads_the_same(hospital, route):
     address = filled(route, hospital)
     by_session = client.get(address)
     check_said(by_session, 200, "get")
-    assert by_session.json() == Client().get(address, headers=_token_of(hospital.odile)).json()
+    assert _content(by_session) == _content(Client().get(address, headers=_token_of(hospital.odile)))
+
+
+def _content(response) -> bytes:
+    return b"".join(response.streaming_content) if response.streaming else response.content
 
 
 def _token_of(actor) -> dict[str, str]:

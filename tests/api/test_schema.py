@@ -15,7 +15,13 @@ from tests.api.asking import PROBLEM, by_token
 from tests.api.test_routes import EXPECTED, filled
 from tests.bench_cast import a_bench
 from tests.cast import a_hospital, a_person, a_plan, a_procedure
+from tests.export.building import done as exported
 from tests.story import a_story, day
+
+
+@pytest.fixture(autouse=True)
+def data(settings, tmp_path):
+    settings.DATA, settings.SIGNING_KEY = tmp_path, tmp_path / "signing-key"
 
 
 def the_document() -> dict[str, Any]:
@@ -127,7 +133,7 @@ def ids_of(story: Any) -> dict[str, str]:
     done = InspectionSession.objects.values_list("inspection_id", flat=True).first()
     return {
         "{device}": str(story.device), "{procedure}": str(story.procedure), "{due}": str(story.due().pk),
-        "{inspection}": str(done),
+        "{inspection}": str(done), "{export}": str(exported(story.manager).id),
     }  # fmt: skip
 
 
@@ -146,6 +152,10 @@ def check_answers(asker: Any, ids: dict[str, str]) -> None:
             address = address.replace(name, value)
         answer = asker.response("get", address + questions.get(path, ""))
         assert answer.status_code == 200, (path, answer.content)
+        [media] = operation["responses"]["200"]["content"]
+        assert answer["Content-Type"].partition(";")[0] == media
+        if media != "application/json":
+            continue
         schema = operation["responses"]["200"]["content"]["application/json"]["schema"]
         jsonschema.validate(answer.json(), {**schema, "components": whole["components"]})
 

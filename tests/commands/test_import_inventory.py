@@ -4,6 +4,7 @@ import datetime as dt
 from pathlib import Path
 from typing import Any
 
+import openpyxl
 import pytest
 import time_machine
 from django.core.management import CommandError, call_command
@@ -103,6 +104,7 @@ def test_a_model_that_is_new_is_added_under_its_class(imported, hospital: Hospit
         ("N-1,S-\u200b1,Orvane,Marl,,,AG,Theatre 1,,", "serial number", "cannot be seen"),
         ("T-0001,S-1,Orvane,Marl,,,AG,Theatre 1,,", "tag", "another device carries T-0001"),
         ("N-1,S-1,Orvane,Marl,,,AG,Theatre 1,,,extra", "line", "it has 11 cells, the heading 10"),
+        ("N-1,S-1,Orvane,Marl,,,AG,Theatre 1", "line", "it has 8 cells, the heading 10"),
     ],
 )
 def test_a_bad_line_is_named_and_the_others_go_in(imported, line, column, reason):
@@ -119,6 +121,25 @@ def test_what_stands_on_two_lines(imported):
     found = imported(GOOD, GOOD.replace("N-1", "N-9"), GOOD.replace("S-1", "S-9"))
     assert "line 3, serial number: line 2 has the same (refused)" in found.said
     assert "line 4, tag: line 2 has the same (refused)" in found.said
+
+
+def test_maker_and_model_are_not_run_together(imported):
+    one = "N-1,S-1,Nova,Q Two,Surgical table,mains,AG,Theatre 1,,"
+    other = one.replace("Nova,Q Two", "Nova Q,Two").replace("N-1", "N-2")
+    assert imported(one, other).said.startswith("Done: 2 added.")
+
+
+def test_a_workbook_may_leave_the_last_cells_of_a_line_out(hospital, tmp_path, capsys):
+    book = openpyxl.Workbook()
+    book.active.append(HEADING.split(","))
+    book.active.append(GOOD.split(",")[:8])
+    book.active.append(["N-2", dt.date(2026, 2, 1), *GOOD.split(",")[2:8]])
+    book.save(tmp_path / "in.xlsx")
+    with pytest.raises(CommandError):
+        call_command("import_inventory", str(tmp_path / "in.xlsx"))
+    said = capsys.readouterr().out
+    assert "line 3, serial number: it holds the date 2026-02-01: give the cell the form of text (refused)" in said
+    assert "Done: 1 added, 1 refused." in said
 
 
 def test_all_or_nothing(imported):

@@ -37,6 +37,7 @@ from tests.story import moment as story_moment
 pytestmark = pytest.mark.django_db
 
 NOW = moment(6, 1, 9)  # ten o'clock at the site, which keeps summer time
+NO_NUMBER = "is no number that can be kept; write it as 0.12, with at most nine decimals."
 STATEMENTS_OF_THE_LIST = 66
 STATEMENTS_OF_THE_SHEET = 74
 
@@ -243,7 +244,12 @@ def test_part_of_the_sheet_moves_no_plan_and_that_is_said_beside_the_choice(earl
             "85 µA is within the limits: record it as passed, or say in its note why it fails.",
         ),
         ({"leakage__as_found": ""}, 3, "Say what was found."),
-        ({"leakage__as_found": "0,12"}, 3, "'0,12' is no number; write it as 0.12."),
+        ({"leakage__as_found": "0,12"}, 3, "'0,12' " + NO_NUMBER),
+        ({"leakage__as_found": "1e-400"}, 3, "'1e-400' " + NO_NUMBER),
+        ({"leakage__as_found": "0." + "1" * 60}, 3, "'0.111111111111111111…' " + NO_NUMBER),
+        ({"leakage__as_found": "٨٥"}, 3, "'٨٥' " + NO_NUMBER),
+        ({"leakage__as_found": "5\u200b"}, 3, "'5\\u200b' " + NO_NUMBER),
+        ({"brakes__note": "a\x00b"}, 1, "Note: it holds a control character or another that cannot be seen, '\\x00'."),
         ({"leakage__as_found": "900000"}, 3, "900000 µA is above the limit 500 µA: record it as failed."),
         ({"leakage__instrument": ""}, 3, "Say with which instrument it was read."),
         ({"leakage__instrument": "9" * 40}, 3, "Choose one of the instruments."),
@@ -308,7 +314,14 @@ def test_an_instrument_out_of_calibration_is_refused_beside_its_step(bench):
 @pytest.mark.parametrize(
     ("changed", "field", "says"),
     [
-        ({"day": "soon"}, "day", "Say the day as 2026-10-31."),
+        ({"day": "soon"}, "day", "'soon' is no date; write it as 2026-10-31."),
+        ({"day": "1800-01-01"}, "day", "1800-01-01 lies outside the years 1900 to 2200."),
+        ({"day": "0001-01-01"}, "day", "0001-01-01 lies outside the years 1900 to 2200."),
+        ({"day": "1999-12-31"}, "day", "A moment of the years 2000 to 2200 is wanted"),
+        ({"day": "2026-06-02"}, "day", "That day has not come yet."),
+        ({"day": "2026-05-30", "ended": ""}, "ended", "Say when it ended on that day"),
+        ({"started": "09:20+05:00"}, "started", "Say when it began, as 09:30."),
+        ({"note": "a\x00b"}, "note", "It holds a control character or another that cannot be seen, '\\x00'."),
         ({"started": ""}, "started", "Say when it began, as 09:30."),
         ({"started": "09:55"}, "ended", "It ended before it began."),
         ({"ended": "10:30"}, "ended", "That lies ahead; leave it empty for now."),
@@ -321,6 +334,11 @@ def test_a_wrong_time_stands_beside_its_field(bench, changed, field, says):
     assert response.status_code == 400
     assert says in beside(response, field)
     assert 'name="leakage:as_found" value="85"' in response.content.decode()
+
+
+def test_the_day_that_was_typed_is_the_day_that_is_recorded(bench):
+    assert send(bench, day="2026-05-30", ended="10:15").status_code == 302
+    assert InspectionSession.objects.get().performed_on == day(5, 30)
 
 
 def test_a_time_that_the_clocks_left_out_is_refused(bench):

@@ -8,13 +8,16 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
+from dashboards.compliance_words import _the_others
 from dashboards.remembered import forget
+from pmcore.engines.compliance import Tally
 from pmcore.engines.records import SYSTEM, Actor
-from pmcore.engines.vocabulary import Role
+from pmcore.engines.vocabulary import RiskClass, Role
 from pmcore.models import Device
 from pmcore.queries.head import head
 from pmcore.services.keep_standings import keep_standings
 from pmcore.services.people import register_person
+from pmcore.services.risk import override_risk
 from tests.dashboards.signed_in import set_clock, signed_in
 from tests.story import Story, a_story, day, moment
 
@@ -44,6 +47,41 @@ def test_it_begins_with_the_last_month_that_is_over(manager):
     page = manager.get("/compliance/").content.decode()
     assert "Windows that closed in July 2026" in page
     assert "Of 2 inspections due, 1 was done inside their window: 50.0 %." in page
+
+
+@pytest.mark.parametrize(
+    ("late", "says"),
+    [
+        (False, "One is not done, and it is high-risk."),
+        (True, "One was done late."),
+    ],
+)
+def test_what_was_done_late_is_not_called_not_done(manager, story, late, says):
+    """Headline, list and table tell those that were done late from those that are not done."""
+    if late:
+        story.inspect(day(7, 20), device=_second(story))
+    else:
+        override_risk(
+            device=_second(story), risk_class=RiskClass.HIGH_RISK, reason="Lifts people.", signed_by=story.person,
+            from_on=day(1, 5), **story.by(day(1, 5)),
+        )  # fmt: skip
+    found = manager.get("/compliance/?period=2026-07").context
+    assert found["headline"].endswith(f"50.0 %. {says}")
+    assert len(found["grave"]) == (not late)
+
+
+@pytest.mark.parametrize(
+    ("late", "undone", "grave", "says"),
+    [
+        (0, 0, 0, "None was missed."),
+        (4, 12, 9, "Four were done late and 12 are not done, nine of them high-risk."),
+        (1, 1, 0, "One was done late and one is not done, and it is not high-risk."),
+        (0, 2, 0, "Two are not done, none of them high-risk."),
+    ],
+)
+def test_the_others_are_told_apart(late, undone, grave, says):
+    tally = Tally(met=674, met_late=late, no_reason=undone)
+    assert _the_others(tally, grave) == says
 
 
 def test_filters_stand_in_the_address(manager, story):

@@ -69,7 +69,11 @@ ELSEWHERE = {
     "give out an inspection": "test_assignments",
     "record an attempt": "test_reasons",
     "record a reason": "test_reasons",
+    "export the history": "test_exports",
+    "cancel an export": "test_exports",
     "correct a reason": "test_reasons",
+    "make an alert rule": "test_alert_rules",
+    "acknowledge an alert": "test_acknowledgements",
 }
 
 

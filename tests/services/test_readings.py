@@ -18,8 +18,8 @@ from pmcore.models import (
     VersionApproval,
 )
 from pmcore.models.rows import Row
-from pmcore.queries.columns import BadValue
 from pmcore.services.readings import (
+    AnswerNotKept,
     AsFoundMissing,
     ImplausibleNumber,
     InstrumentMissing,
@@ -110,7 +110,11 @@ def test_a_number_is_a_decimal_string(bench: Bench, number: object) -> None:
 
 
 def test_more_digits_than_the_record_keeps_are_refused(bench: Bench) -> None:
-    line_refused(BadValue, bench, bench.leakage("1.0123456789"), says="as_found")
+    line_refused(AnswerNotKept, bench, bench.leakage("1.0123456789"), says="leakage: as found")
+
+
+def test_digits_of_another_script_are_refused(bench: Bench) -> None:
+    line_refused(AnswerNotKept, bench, bench.leakage("٨٥"), says="leakage: as found")
 
 
 def test_a_step_that_wants_an_instrument_gets_one_that_exists(bench: Bench) -> None:

@@ -7,6 +7,7 @@ from django.core.management.base import CommandError, CommandParser
 
 from pmcore import clock
 from pmcore.management.checked import CheckedCommand
+from pmcore.queries.actors import token_number
 from pmcore.services.accounts import AccountRefused, create_token
 
 
@@ -18,14 +19,25 @@ class Command(CheckedCommand):
         parser.add_argument("--label", default="made on the command line", help="what it is for")
         parser.add_argument("--days", type=int, help="how long it is good (default: until it is taken back)")
 
+        parser.add_argument(
+            "--read-only", action="store_true", help="nothing may be written by it; its use is recorded"
+        )
+        parser.add_argument("--site", action="append", default=[], help="only this site, by its label; may be repeated")
+        parser.add_argument("--from", dest="from_on", type=dt.date.fromisoformat, help="only from this day on")
+        parser.add_argument("--to", dest="to_on", type=dt.date.fromisoformat, help="only up to this day")
+
     def handle(self, *args: Any, **options: Any) -> None:
         at = clock.now()
         try:
             expires_at = at + dt.timedelta(days=options["days"]) if options["days"] is not None else None
-            token = create_token(username=options["user"], label=options["label"], at=at, expires_at=expires_at)
+            token = create_token(
+                username=options["user"], label=options["label"], at=at, expires_at=expires_at,
+                read_only=options["read_only"], site_labels=options["site"], from_on=options["from_on"],
+                to_on=options["to_on"],
+            )  # fmt: skip
         except AccountRefused as error:
             raise CommandError(str(error)) from error
         except OverflowError as error:
             raise CommandError(f"{options['days']} days are more than a calendar holds.") from error
         self.stdout.write(token)
-        self.stderr.write("Keep it now: it is not shown again.")
+        self.stderr.write(f"Keep it now: it is not shown again. `revoke_token {token_number(token)}` takes it back.")

@@ -4,10 +4,11 @@ What is there already with the same values is left alone; with other values it i
 """
 
 import datetime as dt
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from itertools import islice
+from types import MappingProxyType
 
 from pmcore.engines.records import Actor
 from pmcore.models import CarriedOver
@@ -42,26 +43,22 @@ class LineReport:
 
     number: int
     outcome: Outcome
-    faults: dict[str, str]
+    faults: Mapping[str, str]
 
 
-@dataclass
+@dataclass(frozen=True, slots=True)
 class Report:
-    """How many lines came to what, and every line that was not taken as it stands, in their order."""
+    """How many lines came to what, and every line that was not taken as it stands, in their order; the models that
+    were added, by maker and name."""
 
-    counts: dict[Outcome, int] = field(default_factory=lambda: dict.fromkeys(Outcome, 0))
-    lines: list[LineReport] = field(default_factory=list)
-    models: list[str] = field(default_factory=list)
+    counts: Mapping[Outcome, int]
+    lines: tuple[LineReport, ...]
+    models: tuple[str, ...]
 
     @property
     def is_whole(self) -> bool:
         """Every line is in the record as it stands in the file."""
         return not self.counts[Outcome.REFUSED] and not self.counts[Outcome.DIFFERS]
-
-    def note(self, number: int, outcome: Outcome, faults: dict[str, str] | None = None) -> None:
-        self.counts[outcome] += 1
-        if faults:
-            self.lines.append(LineReport(number, outcome, faults))
 
 
 def bring_in(
@@ -84,7 +81,7 @@ def bring_in(
         bringing.take(chunk)
         done += len(chunk)
         progress(done)
-    return bringing.report
+    return bringing.report()
 
 
 @dataclass
@@ -96,8 +93,19 @@ class _Bringing:
     actor: Actor
     at: dt.datetime
     dry_run: bool
-    report: Report = field(default_factory=Report)
-    seen: dict[str, int] = field(default_factory=dict)  # serial numbers and tags of this file, to their lines
+    counts: dict[Outcome, int] = field(default_factory=lambda: dict.fromkeys(Outcome, 0))
+    named: list[LineReport] = field(default_factory=list)
+    models: list[str] = field(default_factory=list)
+    seen: dict[tuple[str, ...], int] = field(default_factory=dict)  # devices and tags of this file, to their lines
+
+    def report(self) -> Report:
+        lines = sorted(self.named, key=lambda line: line.number)
+        return Report(MappingProxyType(self.counts), tuple(lines), tuple(self.models))
+
+    def _note(self, number: int, outcome: Outcome, faults: dict[str, str] | None = None) -> None:
+        self.counts[outcome] += 1
+        if faults:
+            self.named.append(LineReport(number, outcome, MappingProxyType(faults)))
 
     def take(self, lines: list[Line]) -> None:
         good = [device for line in lines if not line.is_empty and (device := self._checked(line)) is not None]
@@ -105,8 +113,7 @@ class _Bringing:
         if not self.dry_run:
             self._write(ready)
         for device in ready:
-            self.report.note(device.number, Outcome.ADDED)
-        self.report.lines.sort(key=lambda line: line.number)
+            self._note(device.number, Outcome.ADDED)
 
     def _checked(self, line: Line) -> DeviceLine | None:
         """The device of a good line that is new; everything else is noted."""
@@ -115,15 +122,15 @@ class _Bringing:
         if device is not None:
             device = self._once(device, checker.faults)
         if device is None or checker.faults:
-            self.report.note(line.number, Outcome.REFUSED, checker.faults)
+            self._note(line.number, Outcome.REFUSED, checker.faults)
             return None
         return self._new(device)
 
     def _once(self, device: DeviceLine, faults: dict[str, str]) -> DeviceLine:
         """Within the file: a serial number of a model, and a tag, stand on one line."""
-        named = {"serial number": f"serial {device.model_name} {device.serial.casefold()}"}
+        named: dict[str, tuple[str, ...]] = {"serial number": (*device.maker_and_name, device.serial.casefold())}
         if device.tag:
-            named["tag"] = f"tag {device.tag.casefold()}"
+            named["tag"] = (device.tag.casefold(),)
         for column, key in named.items():
             before = self.seen.setdefault(key, device.number)
             if before != device.number:
@@ -134,13 +141,13 @@ class _Bringing:
         there = self._there(device)
         holder = self.held.tags.get(device.tag.casefold()) if device.tag else None
         if there is None and holder is not None:
-            self.report.note(device.number, Outcome.REFUSED, {"tag": f"another device carries {device.tag}"})
+            self._note(device.number, Outcome.REFUSED, {"tag": f"another device carries {device.tag}"})
         elif there is None:
             return device
         elif differs := self._differences(device, there):
-            self.report.note(device.number, Outcome.DIFFERS, differs)
+            self._note(device.number, Outcome.DIFFERS, differs)
         else:
-            self.report.note(device.number, Outcome.THERE)
+            self._note(device.number, Outcome.THERE)
         return None
 
     def _differences(self, device: DeviceLine, there: int) -> dict[str, str]:
@@ -177,7 +184,7 @@ class _Bringing:
                 return replace(device, model=self._register(wanted))
             check_values(*self._rows(device))
         except BadValue as bad:
-            self.report.note(device.number, Outcome.REFUSED, {_column_of(bad.column): bad.fault})
+            self._note(device.number, Outcome.REFUSED, {_column_of(bad.column): bad.fault})
             return None
         return device
 
@@ -186,13 +193,13 @@ class _Bringing:
         if known is not None:
             return known.model
         name = f"{wanted.maker} {wanted.name}"
-        model = _IN_A_DRY_RUN + len(self.report.models)
+        model = _IN_A_DRY_RUN + len(self.models)
         if not self.dry_run:
             model = register_model(
                 maker=wanted.maker, name=wanted.name, device_class=wanted.device_class,
                 energy_sources=wanted.runs_on, from_on=self.today, actor=self.actor, at=self.at,
             ).subject  # fmt: skip
-        self.report.models.append(name)
+        self.models.append(name)
         self.held.add_model(wanted.maker, wanted.name, ModelHeld(model, wanted.device_class))
         return model
 

@@ -45,14 +45,14 @@ class ModelWanted:
 
 @dataclass(frozen=True, slots=True)
 class DeviceLine:
-    """What a line says. `model` is an id, or what is to be registered first; `model_name`: maker and model in small
-    letters; `last_done` by procedure."""
+    """What a line says. `model` is an id, or what is to be registered first; `maker_and_name` of it, in small letters;
+    `last_done` by procedure."""
 
     number: int
     tag: str | None
     serial: str
     model: int | ModelWanted
-    model_name: str
+    maker_and_name: tuple[str, str]
     revision: int | None
     place: Place
     known_from_on: dt.date
@@ -75,7 +75,7 @@ class LineChecker:
 
     def device(self) -> DeviceLine | None:
         """None where anything is wrong."""
-        if len(self.line.cells) > self.heading.width:
+        if len(self.line.cells) != self.heading.width:
             self.faults["line"] = f"it has {len(self.line.cells)} cells, the heading {self.heading.width}"
         serial = self._text("serial number", needed=True)
         tag = self._text("tag") or None
@@ -89,7 +89,7 @@ class LineChecker:
         if self.faults or model is None or place is None:
             return None
         given = frozenset(column for column in self.heading.places if self._cell(column).text)
-        name = f"{self._text('maker')} {self._text('model')}".casefold()
+        name = self._text("maker").casefold(), self._text("model").casefold()
         return DeviceLine(
             self.line.number, tag, serial, model, name, revision, place, known, in_use, ownership, last_done, given
         )
@@ -101,6 +101,8 @@ class LineChecker:
         cell = self._cell(column)
         if cell.fault:
             self.faults[column] = cell.fault
+        elif cell.day is not None:
+            self.faults[column] = f"it holds the date {cell.text}: give the cell the form of text"
         elif needed and not cell.text:
             self.faults[column] = "it is empty"
         return cell.text

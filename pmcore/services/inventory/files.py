@@ -6,7 +6,7 @@ import zipfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 DELIMITERS = {"comma": ",", "semicolon": ";", "tab": "\t"}
 MOST_BYTES = 64 * 2**20
@@ -70,9 +70,11 @@ def read_lines(path: Path, *, encoding: str, delimiter: FindsDelimiter) -> Itera
 
 def _of_text(path: Path, encoding: str, delimiter: FindsDelimiter) -> Iterator[Line]:
     try:
-        "".encode(encoding)
-    except LookupError:
-        raise UnreadableFile(f"There is no encoding called {encoding!r}; utf-8 or cp1252, for instance.") from None
+        "tag".encode(encoding).decode(encoding, "surrogateescape")
+    except (LookupError, ValueError):
+        raise UnreadableFile(
+            f"There is no encoding called {encoding!r} that files are written in; utf-8 or cp1252, for instance."
+        ) from None
     codec = "utf-8-sig" if encoding.lower().replace("_", "-") in {"utf-8", "utf8"} else encoding
     with path.open(encoding=codec, errors="surrogateescape", newline="") as file:
         try:
@@ -86,12 +88,7 @@ def _of_text(path: Path, encoding: str, delimiter: FindsDelimiter) -> Iterator[L
         _check_text(first, 1, encoding)
         found = delimiter(first)
         file.seek(0)
-        before = csv.field_size_limit(LONGEST_CELL)
-        try:
-            reader = csv.reader(file, delimiter=found, strict=True)
-            yield from _rows(reader, encoding)
-        finally:
-            csv.field_size_limit(before)
+        yield from _rows(csv.reader(file, delimiter=found, strict=True), encoding)
 
 
 def _rows(reader: Any, encoding: str) -> Iterator[Line]:
@@ -102,10 +99,29 @@ def _rows(reader: Any, encoding: str) -> Iterator[Line]:
         except StopIteration:
             return
         except csv.Error as error:
-            why = "a quotation mark that is opened there is not closed" if "quote" not in str(error) else str(error)
-            raise UnreadableFile(f"Line {begins} cannot be read: {why}.") from error
+            raise UnreadableFile(f"Line {begins} cannot be read: {_cause(str(error))}") from error
+        except UnicodeError as error:
+            raise UnreadableFile(f"Line {begins} is not written in {encoding}: {_short(error)}.") from error
         _check_text("".join(row), begins, encoding)
+        longest = max(row, key=len, default="")
+        if len(longest) > LONGEST_CELL:
+            raise UnreadableFile(f"Line {begins} cannot be read: {_too_long(longest)}")
         yield Line(begins, tuple(Cell(text.strip(), fault=_formula(text)) for text in row))
+
+
+def _cause(error: str) -> str:
+    """What the reader of the standard library found, in words that help."""
+    if "unexpected end of data" in error:
+        return "a quotation mark that is opened there is not closed."
+    if "expected after" in error:
+        return "something stands behind a closing quotation mark; a mark within a cell is written twice."
+    return _too_long("\n") if "field larger" in error else f"{error}."
+
+
+def _too_long(cell: str) -> str:
+    """One that goes over several lines was perhaps not meant to."""
+    said = f"a cell is longer than {LONGEST_CELL:,} characters"
+    return f"{said} and goes over several lines; is a quotation mark not closed?" if "\n" in cell else f"{said}."
 
 
 def _formula(text: str) -> str | None:
@@ -136,8 +152,10 @@ def _of_workbook(path: Path) -> Iterator[Line]:
     try:
         if not book.worksheets:
             raise UnreadableFile(f"{path.name} has no sheet with cells.")
-        rows = book.worksheets[0].iter_rows()
-        number = 0
+        sheet = book.worksheets[0]
+        cast(Any, sheet).reset_dimensions()  # a size that the file states wrongly would cut lines off unseen
+        rows = sheet.iter_rows()
+        number = width = 0
         while True:
             number += 1
             try:
@@ -146,7 +164,9 @@ def _of_workbook(path: Path) -> Iterator[Line]:
                 return
             except Exception as error:  # whatever the parser stumbles over in a damaged sheet
                 raise UnreadableFile(f"{path.name} is damaged at line {number}: {_short(error)}.") from error
-            yield Line(number, _without_tail(tuple(_cell(cell) for cell in row)))
+            cells = _without_tail(tuple(_cell(cell) for cell in row))
+            width = width or len(cells)
+            yield Line(number, cells + (Cell(""),) * (width - len(cells)))
     finally:
         book.close()
 
@@ -170,8 +190,10 @@ def _cell(cell: Any) -> Cell:
         return Cell(str(value), fault=_FORMULA)
     if getattr(cell, "data_type", "") == "e":
         return Cell(str(value), fault=f"it holds the error {value}")
-    if isinstance(value, dt.datetime):
+    if isinstance(value, dt.datetime) and value.time() == dt.time():
         return Cell(value.date().isoformat(), day=value.date())
+    if isinstance(value, dt.datetime | dt.time | dt.timedelta):
+        return Cell(str(value), fault="it holds a time of day; put a day or plain text in its place")
     if isinstance(value, dt.date):
         return Cell(value.isoformat(), day=value)
     if isinstance(value, bool):
@@ -186,7 +208,7 @@ def _cell(cell: Any) -> Cell:
 
 
 def _without_tail(cells: tuple[Cell, ...]) -> tuple[Cell, ...]:
-    """Spreadsheets hand over empty cells behind the last column."""
+    """Spreadsheets hand over empty cells behind the last column, or leave out those of a line that ends early."""
     end = len(cells)
     while end and not cells[end - 1].text:
         end -= 1

@@ -1,5 +1,6 @@
 """A table is read line by line, or refused with the line and the reason; nothing is guessed."""
 
+import csv
 import datetime as dt
 import zipfile
 from pathlib import Path
@@ -51,8 +52,17 @@ def test_a_line_break_in_quotes_keeps_the_count(tmp_path):
     ("content", "says"),
     [
         ("", "is empty"),
-        (f'{HEADING}\n"S-1,a,b,c,d\n' + "x,y\n" * 400, r"Line 2 cannot be read"),
-        (f'{HEADING}\n"S"x,a,b,c,d', "Line 2 cannot be read"),
+        (f'{HEADING}\n"S-1,a,b,c,d', "Line 2 cannot be read: a quotation mark that is opened there is not closed"),
+        (
+            f'{HEADING}\n"S-1,a,b,c,d\n' + "x,y\n" * 400 + '"',
+            "Line 2 .* longer than 1,000 characters and goes over several lines; is a quotation mark not closed",
+        ),
+        (
+            f'{HEADING}\n"S-1,a,b,c,d\n' + "x,y\n" * 40_000,
+            "Line 2 .* longer than 1,000 characters and goes over several lines; is a quotation mark not closed",
+        ),
+        (f"{HEADING}\n{'S' * 1_001},a,b,c,d", r"Line 2 cannot be read: a cell is longer than 1,000 characters\.$"),
+        (f'{HEADING}\n"S"x,a,b,c,d', "Line 2 cannot be read: something stands behind a closing quotation mark"),
         ("one,two,three\n1,2,3", "holds no heading of ours"),
         (b"PK\x03\x04rest", "is a workbook by its content"),
     ],
@@ -67,6 +77,18 @@ def test_there_is_no_such_encoding_or_file(tmp_path):
         lines(a_file(tmp_path, HEADING), "utf-ate")
     with pytest.raises(UnreadableFile, match="cannot be read"):
         lines(tmp_path / "none.csv")
+
+
+@pytest.mark.parametrize("name", ["undefined", "idna", "punycode", "hex", "utf\x008", "mbcs"])
+def test_what_is_no_encoding_of_files_is_named(tmp_path, name):
+    with pytest.raises(UnreadableFile, match="no encoding called"):
+        lines(a_file(tmp_path, HEADING + "\nS-1,a,b,c,d"), name)
+
+
+def test_reading_leaves_other_readers_as_they_were(tmp_path):
+    before = csv.field_size_limit()
+    for _ in read_lines(a_file(tmp_path, HEADING), encoding="utf-8", delimiter=delimiter_finder(None, {})):
+        assert csv.field_size_limit() == before
 
 
 def test_a_folder_is_no_file(tmp_path):
@@ -106,9 +128,9 @@ def a_workbook(folder: Path, *rows: list[object]) -> Path:
 def test_a_workbook_gives_text_dates_and_numbers(tmp_path):
     path = a_workbook(tmp_path, HEADING.split(","), [4711, "Orvane", 2.5, dt.date(2026, 5, 6), None])
     _, line = read_lines(path, encoding="utf-8", delimiter=delimiter_finder(None, {}))
-    assert [cell.text for cell in line.cells] == ["4711", "Orvane", "2.5", "2026-05-06"]
-    assert [cell.day for cell in line.cells] == [None, None, None, dt.date(2026, 5, 6)]
-    assert [cell.is_number for cell in line.cells] == [True, False, True, False]
+    assert [cell.text for cell in line.cells] == ["4711", "Orvane", "2.5", "2026-05-06", ""]
+    assert [cell.day for cell in line.cells] == [None, None, None, dt.date(2026, 5, 6), None]
+    assert [cell.is_number for cell in line.cells] == [True, False, True, False, False]
 
 
 def test_a_formula_of_a_workbook_is_not_evaluated(tmp_path):
@@ -116,6 +138,29 @@ def test_a_formula_of_a_workbook_is_not_evaluated(tmp_path):
         a_workbook(tmp_path, HEADING.split(","), ["=1+1"]), encoding="utf-8", delimiter=delimiter_finder(None, {})
     )
     assert line.cells[0].fault == "it holds a formula; put its value in its place"
+
+
+@pytest.mark.parametrize("stated", ["A1", "A1:E2", "A1:B3", "Z9:Z9"])
+def test_lines_beyond_the_size_that_a_workbook_states_are_read(tmp_path, stated):
+    whole = a_workbook(tmp_path, HEADING.split(","), *([f"S-{n}", "a", "b", "c", "d"] for n in range(4)))
+    other = tmp_path / "other.xlsx"
+    with zipfile.ZipFile(whole) as source, zipfile.ZipFile(other, "w") as target:
+        for part in source.namelist():
+            content = source.read(part)
+            if part.endswith("sheet1.xml"):
+                assert b'<dimension ref="A1:E5"' in content
+                content = content.replace(b'ref="A1:E5"', f'ref="{stated}"'.encode())
+            target.writestr(part, content)
+    assert lines(other) == lines(whole)
+    assert lines(other)[4] == (5, ["S-3", "a", "b", "c", "d"])
+
+
+def test_a_time_of_day_is_not_dropped(tmp_path):
+    late = dt.datetime(2026, 5, 6, 23, 30)  # noqa: DTZ001
+    path = a_workbook(tmp_path, HEADING.split(","), [late, dt.time(7, 30), dt.datetime(2026, 5, 6), "c", "d"])  # noqa: DTZ001
+    _, line = read_lines(path, encoding="utf-8", delimiter=delimiter_finder(None, {}))
+    assert ["time of day" in (cell.fault or "") for cell in line.cells] == [True, True, False, False, False]
+    assert line.cells[2].day == dt.date(2026, 5, 6)
 
 
 def test_broken_workbooks(tmp_path):

@@ -1,0 +1,186 @@
+"""The files of an export, written line by line and hashed as they are written."""
+
+import csv
+import hashlib
+import io
+import os
+import shutil
+import zipfile
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+
+from pmcore.engines.canonical import canonical_bytes
+from pmcore.engines.csv_cells import harmless
+from pmcore.engines.merkle import Edge
+from pmcore.models import SignedHead
+from pmcore.queries.bodies import moment_text, text_digest
+from pmcore.queries.columns import moment_wire
+from pmcore.queries.exported import ExportedEntry, Run
+from pmcore.queries.exports import FILES, ExportScope
+from pmcore.queries.head import RecordDamaged
+from pmcore.queries.raw import TextRow
+from pmcore.services.signing import Signer
+
+_GIVEN_ALONG = Path(__file__).resolve().parents[1] / "export_pack"
+_FORMAT = "pmcore-history-export-1"
+_MANIFEST_TITLE = "pmcore export manifest"
+_CAUTION = (
+    "An aid. The maker's instructions, local codes and licensed practice govern every decision about equipment. "
+    "Entries outside the scope are shown by their hashes alone; that none inside it was left out is the statement of "
+    "whoever signed this, unless the scope is the whole history."
+)
+_BEGAN = (1980, 1, 1, 0, 0, 0)  # the same in every pack: the earliest that a zip can say
+_CHUNK = 2**20
+_CSV_HEADING = ("seq", "at", "kind", "subject", "person", "role", "note", "replaces", "rows")
+
+
+class _Hashed:
+    """A file that knows its size and hash."""
+
+    def __init__(self, path: Path) -> None:
+        self.size, self._digest, self._file = 0, hashlib.sha256(), path.open("xb")
+
+    def write(self, data: bytes) -> None:
+        self.size += len(data)
+        self._digest.update(data)
+        self._file.write(data)
+
+    def close(self) -> None:
+        self._file.flush()
+        os.fsync(self._file.fileno())
+        self._file.close()
+
+    def told(self) -> dict[str, Any]:
+        return {"bytes": self.size, "sha256": self._digest.hexdigest()}
+
+
+class ExportFiles:
+    """The four files that grow with the history."""
+
+    def __init__(self, folder: Path) -> None:
+        names = ("history.ndjson", "history.csv", "texts.ndjson", "leaves.bin")
+        self.files = {name: _Hashed(folder / name) for name in names}
+        self.read = self.entries = self.first_seq = self.last_seq = self.given = self.redacted = 0
+        self._edge = Edge.empty()
+        self.files["history.csv"].write(_csv_lines([_CSV_HEADING], "\ufeff"))
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        for file in self.files.values():
+            file.close()
+
+    @property
+    def root(self) -> bytes:
+        return self._edge.root()
+
+    def write(self, run: Run) -> None:
+        self.read += len(run.leaves)
+        self._edge = self._edge.add(run.leaves)
+        self.files["leaves.bin"].write(b"".join(run.leaves))
+        if not run.chosen:
+            return
+        self.entries += len(run.chosen)
+        self.first_seq, self.last_seq = self.first_seq or run.chosen[0].entry.seq, run.chosen[-1].entry.seq
+        self.files["history.ndjson"].write(b"".join([b"%b\n" % each.body for each in run.chosen]))
+        self.files["history.csv"].write(_csv_lines([_cells(each) for each in run.chosen]))
+        given = [_text_line(text) for text in run.texts if text.words is not None]
+        self.given, self.redacted = self.given + len(given), self.redacted + len(run.texts) - len(given)
+        self.files["texts.ndjson"].write(b"".join(given))
+
+
+def _cells(told: ExportedEntry) -> tuple[str, ...]:
+    entry = told.entry
+    cells = (
+        entry.seq, moment_text(entry.at), entry.kind, entry.subject, entry.person, entry.role, entry.note,
+        " ".join(map(str, told.replaces)), f"[{','.join(told.rows)}]",
+    )  # fmt: skip
+    return tuple([harmless(cell) for cell in cells])
+
+
+def _csv_lines(rows: list[tuple[str, ...]], begin: str = "") -> bytes:
+    written = io.StringIO(newline="")
+    written.write(begin)
+    csv.writer(written).writerows(rows)
+    return written.getvalue().encode()
+
+
+def _text_line(text: TextRow) -> bytes:
+    """Raises RecordDamaged for words that are not what was recorded."""
+    try:
+        fits = text_digest(text.salt, text.words) == text.digest
+    except (TypeError, ValueError, AttributeError):
+        fits = False
+    if not fits:
+        raise RecordDamaged(f"A text of entry {text.id} is not what was recorded.")
+    told = {"digest": text.digest, "entry": text.id, "salt": text.salt.hex(), "words": text.words}
+    return canonical_bytes(told) + b"\n"
+
+
+def write_pack(
+    folder: Path, files: ExportFiles, scope: ExportScope, signed: SignedHead, signer: Signer
+) -> dict[str, Any]:
+    """The zip with everything that a verification needs, and what the export's job answers. It is not compressed, so
+    that the same files give the same bytes on every machine."""
+    small = {name: (_GIVEN_ALONG / name).read_bytes() for name in ("README.txt", "verify_export.py")}
+    small |= {"head.txt": signed.note.encode(), "public-key.txt": signer.key_line.encode() + b"\n"}
+    told = {name: files.files[name].told() for name in ("history.ndjson", "texts.ndjson", "leaves.bin")}
+    told |= {name: {"bytes": len(data), "sha256": hashlib.sha256(data).hexdigest()} for name, data in small.items()}
+    manifest = canonical_bytes(_manifest(files, scope, signed, told))
+    text = f"{_MANIFEST_TITLE}\n{hashlib.sha256(manifest).hexdigest()}\n"
+    small |= {"manifest.json": manifest, "manifest.signed": signer.note(text).encode()}
+    _zip(folder, small, told)
+    ndjson, table = files.files["history.ndjson"].told(), files.files["history.csv"].told()
+    for name in ("texts.ndjson", "leaves.bin"):  # they stand in the pack
+        (folder / name).unlink()
+    return {
+        "entries": files.entries,
+        "root": bytes(signed.root).hex(),
+        "files": {"ndjson": ndjson, "csv": table, "pack": _measured(folder / FILES["pack"])},
+    }
+
+
+def _manifest(files: ExportFiles, scope: ExportScope, signed: SignedHead, told: dict[str, Any]) -> dict[str, Any]:
+    ends = {"first_seq": files.first_seq, "last_seq": files.last_seq} if files.entries else {}
+    return {
+        **ends,
+        "beside": {"history.csv": files.files["history.csv"].told()},
+        "caution": _CAUTION,
+        "entries": files.entries,
+        "files": told,
+        "format": _FORMAT,
+        "head": {
+            "at": moment_text(moment_wire(signed.at)),
+            "root": bytes(signed.root).hex(),
+            "size": signed.size,
+        },
+        "scope": scope.told(),
+        "texts": {"given": files.given, "redacted": files.redacted},
+    }
+
+
+def _zip(folder: Path, small: dict[str, bytes], told: dict[str, Any]) -> None:
+    path = folder / FILES["pack"]
+    with zipfile.ZipFile(path, "x", zipfile.ZIP_STORED) as pack:
+        for name in sorted({*small, *told}):
+            info = zipfile.ZipInfo(name, _BEGAN)
+            info.create_system, info.external_attr = 3, 0o100644 << 16
+            info.file_size = len(small[name]) if name in small else told[name]["bytes"]
+            with pack.open(info, "w") as member:
+                if name in small:
+                    member.write(small[name])
+                else:
+                    with (folder / name).open("rb") as file:
+                        shutil.copyfileobj(file, member, _CHUNK)
+    with path.open("rb") as file:
+        os.fsync(file.fileno())
+
+
+def _measured(path: Path) -> dict[str, Any]:
+    with path.open("rb") as file:
+        digest = hashlib.file_digest(file, "sha256").hexdigest()
+    return {"bytes": path.stat().st_size, "sha256": digest}
