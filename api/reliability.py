@@ -79,6 +79,7 @@ class FailureRates(ApiView):
     resource = "failure-rates"
     says = {"GET": "Tells how often devices fail per year in service, by subsystem, model, revision, site or area."}
     serializer = FailureRatesSerializer
+    period = ("from", "to")
     parameters = (
         *_CHOICE,
         Parameter("group_by", "What the rate is split by; by subsystem where nothing is said.", one_of(RateGrouping)),
@@ -125,6 +126,7 @@ class Comparisons(ApiView):
     resource = "comparisons"
     says = {"GET": "Compares how often two groups fail, by the exact conditional test."}
     serializer = ComparisonsSerializer
+    period = ("from", "to")
     parameters = (
         *_CHOICE,
         Parameter("group_by", "What the two groups are; subsystems where nothing is said.", one_of(RateGrouping)),
@@ -156,6 +158,7 @@ class Standouts(ApiView):
     resource = "standouts"
     says = {"GET": "Names the revisions, sites and models that fail otherwise than the others of their kind."}
     serializer = StandoutsSerializer
+    period = ("from", "to")
     parameters = _CHOICE
 
     def get(self, request: Request) -> Response:

@@ -116,7 +116,7 @@ def observed(
     reasons = [each.left_out for each in told]
     counts = inside & np.array([not reason for reason in reasons], np.bool_)
     left_out = Counter(reason for reason, wanted in zip(reasons, inside, strict=True) if wanted and reason)
-    first = min(pieces.from_on.tolist(), default=None)
+    first = min(exposure.from_on.tolist(), default=None)
     return Observed(
         asked, as_of, known, None if first is None else _DAY_0 + dt.timedelta(days=first), ends_on, exposure,
         failures.where(counts), tuple(LeftOut(reason, number) for reason, number in sorted(left_out.items())),
