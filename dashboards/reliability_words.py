@@ -13,11 +13,11 @@ from pmcore.queries.reliability_standouts import Difference, StandoutsReport
 
 _ONE = {Subsystem.DRIVE, Subsystem.ELECTRICAL_SAFETY, Subsystem.SOFTWARE}  # said of one thing: it fails
 _LEFT_OUT = {
-    "use_error": "worked wrongly, with a training and a second person's word for it",
-    "no_fault_found": "no fault was found",
-    "found_at_incoming": "found at the incoming inspection, so no failures of ours",
+    "use_error": "use errors, which a training and a second person's word stand for",
+    "no_fault_found": "in which no fault was found",
+    "found_at_incoming": "from incoming inspections, so no failures of ours",
     "cosmetic": "cosmetic",
-    "not_a_failure": "no failure, as a planned replacement",
+    "not_a_failure": "that are no failures, as planned replacements",
     "same_root": "of the same root as a failure that counts",
     "counted_apart": "of the other kind, which is counted apart",
     "no_evidence_for_intervals": "by impact, accessory or environment, which say nothing of an interval",
