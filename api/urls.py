@@ -14,6 +14,7 @@ from api.history_exports import HistoryExport, HistoryExportFile, HistoryExports
 from api.inspection_plans import InspectionPlans
 from api.inspections import Inspection, Inspections
 from api.procedures import Procedure, Procedures
+from api.reliability import Comparisons, FailureRates, Standouts
 from api.schema import Schema
 from api.sites import Sites
 from api.unknown import Unknown
@@ -37,6 +38,9 @@ version_1: list[URLPattern | URLResolver] = [
     path("inspections/<key:inspection>/", Inspection.as_view()),
     path("compliance/", Compliance.as_view()),
     path("compliance/changes/", ComplianceChanges.as_view()),
+    path("failure-rates/", FailureRates.as_view()),
+    path("comparisons/", Comparisons.as_view()),
+    path("standouts/", Standouts.as_view()),
     path("history-exports/", HistoryExports.as_view()),
     path("history-exports/<key:export>/", HistoryExport.as_view()),
     *(path(f"history-exports/<key:export>/{file}", HistoryExportFile.as_view(file=file)) for file in FILES.values()),

@@ -27,6 +27,7 @@ _STAFF = _ALL - {Role.PROVIDER}
 # In the order of the navigation: address name, the word that stands there, the roles that may see it.
 PAGES: dict[str, tuple[str, frozenset[Role]]] = {
     "compliance": ("Compliance", _STAFF),
+    "reliability": ("Reliability", _STAFF),
     "schedule": ("Schedule", _AT_WORK | {Role.AUDITOR}),
     "bench": ("Bench", _AT_WORK | {Role.PROVIDER}),
     "equipment": ("Equipment", _STAFF),

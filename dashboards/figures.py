@@ -1,6 +1,7 @@
 """Pictures, as Plotly describes them. The only place that knows Plotly; it is drawn by static/dashboards/picture.js."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
@@ -59,8 +60,7 @@ def misses_by_month(months: Sequence[MonthOfFigure], note: str | None) -> str:
     )
     if note and months:
         figure.add_annotation(x=labels[-1], y=top, text=note, showarrow=False, xanchor="right", xshift=24)
-    written: str = figure.to_json().replace("<", "\\u003c")  # it stands inside a script element
-    return written
+    return _in_a_script(figure)
 
 
 _HATCHED = {
@@ -89,3 +89,75 @@ def _percent(count: int, of: int) -> float:
 
 def _label(month: MonthOfFigure) -> str:
     return f"{MONTHS[month.begins_on.month - 1][:3]}<br>{month.tally.due:,}"
+
+
+_FEW = 5  # failures: with fewer the whisker stands without its dot
+_ROW, _LETTER, _COUNTS, _GAP = 40, 8, 150, 14  # pixels: a row, a letter of a name, the counts, and up to the axis
+_LONGEST = 35  # letters of a name; what is longer is cut short here and stands whole in the table
+
+
+@dataclass(frozen=True, slots=True)
+class RateDot:
+    """A row of the picture: the name of a group, `count` as it stands beside it, and its rates by device-year."""
+
+    name: str
+    count: str
+    events: int
+    rate: float
+    lower: float
+    upper: float
+    shrunk: float
+
+
+def rate_dots(rows: Sequence[RateDot]) -> str:
+    """Dots with whiskers, the first row on top: the rate and its limits, and an open circle where it is pulled towards
+    the others. JSON."""
+    from plotly import graph_objects as go
+
+    places = list(range(len(rows)))
+    whiskers = [
+        go.Scatter(
+            x=[row.lower, row.upper], y=[place, place], mode="lines", hoverinfo="skip",
+            line={"color": BLUE, "width": 6 if row.events < _FEW else 3},
+        )
+        for place, row in zip(places, rows, strict=True)
+    ]  # fmt: skip
+    told = [place for place in places if rows[place].events >= _FEW]
+    dots = _dots(rows, told, [rows[place].rate for place in told], {"color": BLUE, "size": 11})
+    pulled = {"symbol": "circle-open", "color": OCHRE, "size": 17, "line": {"width": 2.5}}  # lets the dot be seen
+    circles = _dots(rows, places, [row.shrunk for row in rows], pulled)
+    figure = go.Figure([*whiskers, dots, circles])
+    names = _COUNTS + _LETTER * min(_LONGEST, max((len(row.name) for row in rows), default=0))
+    highest = max((row.upper for row in rows), default=1.0)
+    figure.update_layout(
+        template=_template(),
+        height=_ROW * max(len(rows), 1) + 84,
+        margin={"l": names, "r": 24, "t": 8, "b": 64},
+        xaxis={
+            "range": [-0.02 * highest, 1.04 * highest],
+            "showgrid": True,
+            "title": {"text": "failures per device-year", "font": {"size": 14, "color": INK_2}},
+        },
+        yaxis={"range": [len(rows) - 0.5, -0.5], "showgrid": False, "showticklabels": False},
+    )
+    for place, row in zip(places, rows, strict=True):
+        words = {"xref": "paper", "x": 0, "y": place, "showarrow": False}
+        name = row.name if len(row.name) <= _LONGEST else f"{row.name[: _LONGEST - 1]}…"
+        figure.add_annotation(text=name, xanchor="left", xshift=-names, font={"size": 15}, **words)
+        figure.add_annotation(text=row.count, xanchor="right", xshift=-_GAP, font={"color": INK_2}, **words)
+    return _in_a_script(figure)
+
+
+def _dots(rows: Sequence[RateDot], places: list[int], values: list[float], marker: dict[str, Any]) -> Any:
+    from plotly import graph_objects as go
+
+    said = [f"{rows[place].name}: {value:.3g} a device-year" for place, value in zip(places, values, strict=True)]
+    return go.Scatter(
+        x=values, y=places, mode="markers", marker=marker, text=said, hovertemplate="%{text}<extra></extra>"
+    )
+
+
+def _in_a_script(figure: Any) -> str:
+    """As JSON that can stand inside a script element."""
+    written: str = figure.to_json().replace("<", "\\u003c")
+    return written

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from dashboards.views import alerts, bench, compliance, equipment, history, schedule, start
+from dashboards.views import alerts, bench, compliance, equipment, history, reliability, schedule, start
 
 urlpatterns = [
     path("", start.start, name="start"),
@@ -9,6 +9,9 @@ urlpatterns = [
     path("compliance/report/", compliance.report, name="compliance_report"),
     path("compliance/rows.csv", compliance.rows_as_csv, name="compliance_rows"),
     path("compliance/changes/", compliance.changes, name="compliance_changes"),
+    path("reliability/", reliability.show, name="reliability"),
+    path("reliability/failures.csv", reliability.failures_as_csv, name="reliability_failures"),
+    path("reliability/exposure.csv", reliability.exposure_as_csv, name="reliability_exposure"),
     path("schedule/", schedule.show, name="schedule"),
     path("schedule/rows.csv", schedule.rows_as_csv, name="schedule_rows"),
     path("schedule/people/<key:person>/", schedule.week_of_person, name="schedule_person"),

@@ -327,3 +327,28 @@ class Grouping(StrEnum):
     RISK_CLASS = "risk_class"
     DEVICE_CLASS = "device_class"
     BASIS = "basis"
+
+
+class RateGrouping(StrEnum):
+    """By what failure rates can be split."""
+
+    SUBSYSTEM = "subsystem"
+    MODEL = "model"
+    REVISION = "revision"
+    SITE = "site"
+    AREA = "area"
+
+
+class FailureEvidence(StrEnum):
+    """Which failures count: all of them, or those that say something of the interval between inspections."""
+
+    ALL = "all"
+    FOR_INTERVALS = "usable_for_intervals"
+
+
+class StandoutFamily(StrEnum):
+    """Which groups a screening sets against one another."""
+
+    REVISION = "revision"
+    SITE = "site"
+    MODEL = "model"

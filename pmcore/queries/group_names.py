@@ -32,10 +32,15 @@ def plan_names(known: int) -> dict[int, str]:
 
 def area_names(known: int) -> dict[int, tuple[str, str]]:
     """Of every area the newest names of its site and of itself: two statements."""
-    sites = dict(SiteDetails.objects.known(known).order_by("from_on", "id").values_list("site_id", "name"))
+    sites = site_names(known)
     areas = AreaDetails.objects.known(known).order_by("from_on", "id")
     named = areas.values_list("area_id", "area__site_id", "name")
     return {area: (sites.get(site, ""), name) for area, site, name in named}
+
+
+def site_names(known: int) -> dict[int, str]:
+    """The newest name of every site: one statement."""
+    return dict(SiteDetails.objects.known(known).order_by("from_on", "id").values_list("site_id", "name"))
 
 
 def class_names(known: int) -> dict[int, str]:

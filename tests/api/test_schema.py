@@ -79,7 +79,7 @@ def test_it_is_read_as_json():
 def example(parameter: dict[str, Any], story: Any) -> str:
     """A value that the parameter takes."""
     by_name = {"period": "2026-07", "from": "2026-07-01", "to": "2026-07-31", "since": "1", "as_of": "2026-10-01",
-               "known": "12", "site": str(story.sites[0])}  # fmt: skip
+               "known": "12", "site": str(story.sites[0]), "group": "controls", "reference": "drive"}  # fmt: skip
     schema = parameter["schema"]
     schema = schema.get("items", schema)
     if schema.get("format") == "date":
@@ -101,7 +101,7 @@ def test_exactly_the_parameters_that_are_named_are_taken():
         for name, value in ids.items():
             address = address.replace(name, value)
         parameters = {each["name"]: each for each in operation.get("parameters", ()) if each["in"] == "query"}
-        base = {name: example(parameters[name], story) for name in ("period", "since") if name in parameters}
+        base = {name: example(parameters[name], story) for name in ("period", "since", "group") if name in parameters}
         for name, parameter in parameters.items():
             asked = base | {name: example(parameter, story)}
             if name in {"from", "to"}:
@@ -142,6 +142,7 @@ def check_answers(asker: Any, ids: dict[str, str]) -> None:
     questions = {
         "/api/v1/compliance/": "?period=2026-07&group_by=site",
         "/api/v1/compliance/changes/": "?period=2026-07&since=20",
+        "/api/v1/comparisons/": "?group=controls",
     }
     for path, method, operation in operations():
         if method != "get":

@@ -80,3 +80,10 @@ def test_the_figure_takes_no_more_than_its_query(auditor):
         )
     to_ask_it = 2  # the sites and the size
     assert statements(auditor, "compliance/", period="2026-09", group_by="site") == BEFORE + len(captured) - to_ask_it
+
+
+def test_failure_rates_take_a_fixed_number_too(auditor):
+    """Ten for the facts, six for names, two for day and size once more."""
+    asked = {"failure-rates/": {}, "standouts/": {}, "comparisons/": {"group": "controls"}}
+    found = {path: statements(auditor, path, **parameters) for path, parameters in asked.items()}
+    assert found == dict.fromkeys(asked, BEFORE + 18)

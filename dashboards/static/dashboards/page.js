@@ -1,4 +1,4 @@
-// What every page does: send a filter form when a choice is made, and send no form twice.
+// What every page does: send a filter form when a choice is made, send no form twice, and unfold what paper should show.
 "use strict";
 
 document.addEventListener("change", (event) => {
@@ -19,5 +19,20 @@ window.addEventListener("pageshow", () => {
   for (const form of document.querySelectorAll("form[data-sent]")) {
     delete form.dataset.sent;
     form.removeAttribute("aria-busy");
+  }
+});
+
+// What is folded on a screen and belongs on paper is unfolded for it.
+window.addEventListener("beforeprint", () => {
+  for (const part of document.querySelectorAll("details[data-on-paper]:not([open])")) {
+    part.dataset.unfolded = "yes";
+    part.open = true;
+  }
+});
+
+window.addEventListener("afterprint", () => {
+  for (const part of document.querySelectorAll("details[data-unfolded]")) {
+    delete part.dataset.unfolded;
+    part.open = false;
   }
 });

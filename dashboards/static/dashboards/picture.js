@@ -8,6 +8,8 @@
     for (const place of root.querySelectorAll("[data-picture]:not([data-drawn])")) {
       const described = JSON.parse(document.getElementById(place.dataset.picture).textContent);
       place.dataset.drawn = "yes";
+      // As high as it has rows, also when it is drawn anew for another width or for paper.
+      if (described.layout.height) place.style.height = place.style.minHeight = `${described.layout.height}px`;
       Plotly.newPlot(place, described.data, described.layout, config);
     }
   }

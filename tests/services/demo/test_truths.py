@@ -38,6 +38,7 @@ from pmcore.queries.head import head
 from pmcore.queries.verification import verify
 from pmcore.services.demo.parameters import quillmere
 from pmcore.services.generate_due import generate_due
+from tests.benchmarks.recovered_truths import false_flags, is_hand_control, is_impact, is_tiny_group, screened
 from tests.services.demo.building import BEGINS_ON, ENDS_ON, built, figure
 
 pytestmark = pytest.mark.django_db
@@ -316,3 +317,33 @@ def test_a_tiny_group_failed_twice_in_a_year_and_a_half():
     )
     assert days.count() == 2
     assert (ENDS_ON - change.from_on).days / 365.25 == pytest.approx(1.5, abs=0.01)
+
+
+# What the screening makes of it
+
+
+def test_hand_controls_come_first_in_the_list():
+    report, names = screened()
+    first = report.standouts[0]
+    assert is_hand_control(first, names)
+    assert names.labels[first.against] == "A"
+    assert (first.events, first.other_events) == (42, 18)
+    assert [round(value, 2) for value in (first.ratio, first.lower, first.upper)] == pytest.approx(
+        [3.50, 1.97, 6.46], abs=0.011
+    )
+
+
+def test_impact_at_one_site_is_found():
+    report, names = screened()
+    (found,) = (each for each in report.standouts if is_impact(each, names))
+    assert (found.events, found.other_events) == (29, 15)
+    assert [round(value, 2) for value in (found.ratio, found.lower, found.upper)] == pytest.approx(
+        [5.32, 2.76, 10.67], abs=0.011
+    )
+
+
+def test_at_most_two_false_flags_and_no_tiny_group_in_the_first_ten():
+    report, names = screened()
+    assert len(false_flags(report, names)) <= 2
+    assert not any(is_tiny_group(each, names) for each in report.standouts[:10])
+    assert report.compared > 100
