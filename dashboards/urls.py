@@ -1,10 +1,12 @@
 from django.urls import path
 
-from dashboards.views import alerts, bench, compliance, equipment, history, reliability, schedule, start
+from dashboards.views import alerts, bench, compliance, equipment, history, operation, reliability, schedule, start
 
 urlpatterns = [
     path("", start.start, name="start"),
     path("healthz", start.healthz, name="healthz"),
+    path("readyz", operation.readyz, name="readyz"),
+    path("metrics", operation.metrics, name="metrics"),
     path("compliance/", compliance.show, name="compliance"),
     path("compliance/report/", compliance.report, name="compliance_report"),
     path("compliance/rows.csv", compliance.rows_as_csv, name="compliance_rows"),
