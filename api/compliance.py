@@ -17,7 +17,7 @@ from pmcore.queries.compliance_asked import read
 from pmcore.queries.coverage import InInventory
 from pmcore.queries.device_labels import DeviceLabel
 from pmcore.queries.doubts import Doubt
-from pmcore.queries.figure_changes import FigureChange, figure_changes
+from pmcore.queries.figure_changes import TRIED_AT_ONCE, FigureChange, figure_changes
 from pmcore.queries.parameters import a_number
 from pmcore.queries.standing_lists import Lists
 
@@ -140,7 +140,8 @@ class ComplianceChanges(ApiView):
         Parameter("since", "The earlier size of the history that is compared with.", NUMBER, required=True),
         Parameter(
             "explain",
-            f"On how many devices the entries are looked for, at some cost; {_EXPLAINED} where nothing is said.",
+            f"On how many devices the entries are looked for, at some cost; {_EXPLAINED} where nothing is said. "
+            f"At most {TRIED_AT_ONCE} entries are tried: on devices that have more since then, none are looked for.",
             {**NUMBER, "maximum": _MOST_EXPLAINED},
         ),
     )
@@ -160,6 +161,7 @@ class ComplianceChanges(ApiView):
             today=when.today,
             actor=self.actor,
             explained=_EXPLAINED if explain is None else explain,
+            tried=TRIED_AT_ONCE,
         )
         said = {"since": since, "as_of": when.as_of, "known": when.known, "changes": changes}
         return Response(ChangesSerializer(said).data)

@@ -33,7 +33,7 @@ from rest_framework.response import Response
 from api.serializers import RecordSerializer, serializer_of
 from api.views import ApiView
 from pmcore.queries.columns import BadValue
-from pmcore.queries.parameters import BadParameters
+from pmcore.queries.parameters import BadParameters, a_day
 from pmcore.services.requests import Receipt, Request
 
 KEY = "Idempotency-Key"
@@ -86,6 +86,15 @@ class Moment(serializers.DateTimeField):
         return read
 
 
+class Day(serializers.DateField):
+    def to_internal_value(self, value: Any) -> Any:
+        """As in an address: written as 2026-10-31, of a year that is no slip."""
+        try:
+            return a_day(value if isinstance(value, str) else repr(value))
+        except ValueError as wrong:
+            raise ValidationError(str(wrong)) from None
+
+
 class BodySerializer(RecordSerializer):
     """Reads a dataclass strictly: no unknown field, no other type, nothing guessed."""
 
@@ -95,7 +104,7 @@ class BodySerializer(RecordSerializer):
         str: Text,
         bool: Flag,
         datetime: Moment,
-        date: serializers.DateField,
+        date: Day,
     }
 
     @property

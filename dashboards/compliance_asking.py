@@ -13,9 +13,11 @@ from pmcore.queries.compliance import ComplianceFilter
 from pmcore.queries.compliance_asked import BadParameters, parse
 from pmcore.queries.compliance_page import CompliancePage, compliance_page
 from pmcore.queries.compliance_rows import DueRow, compliance_rows
+from pmcore.queries.figure_changes import TRIED_AT_ONCE, FigureChange, figure_changes
 from pmcore.queries.head import head
 
 MONTHS_SHOWN = 12
+_EXPLAINED = 40  # devices
 _FIELD = {AsOfAhead: "as_of", KnownBeyond: "known", OutsideYourSites: "site"}
 
 
@@ -76,6 +78,24 @@ def months_in(asked: ComplianceFilter) -> int:
     """How many months the period touches."""
     first, last = asked.starts_on, asked.ends_on
     return 12 * (last.year - first.year) + last.month - first.month + 1
+
+
+def changed(asked: Question, found: Asking) -> list[FigureChange]:
+    """What counts otherwise than at the size `since`. Raises BadParameters."""
+    if asked.since is None:
+        raise BadParameters({"since": "Say the record size that is printed on the earlier report."})
+    try:
+        return figure_changes(
+            asked.filter, as_of=asked.as_of, known=asked.known, before=min(asked.since, asked.known),
+            today=found.today, actor=found.actor, explained=_EXPLAINED, tried=TRIED_AT_ONCE,
+        )  # fmt: skip
+    except tuple(_FIELD) as refused:
+        raise BadParameters({_FIELD[type(refused)]: str(refused)}) from refused
+
+
+def status_of(bad: BadParameters) -> int:
+    """Of the page that says so: what is another site's is not yours to see, as the interface answers too."""
+    return 403 if isinstance(bad.__cause__, OutsideYourSites) else 400
 
 
 def rows(asked: Question, found: Asking) -> list[DueRow]:

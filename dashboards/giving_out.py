@@ -116,6 +116,6 @@ def _check_filled(reader: Parameters, dues: tuple[int, ...], taking: bool) -> No
 
 def form_of(sent: QueryDict, errors: Mapping[str, str], key: str | None = None) -> GivingOut:
     """What was ticked and typed, with what is wrong."""
-    ticked = frozenset(int(due) for due in sent.getlist("due") if due.isascii() and due.isdigit())
+    ticked = Parameters({"due": sent.getlist("due")}, _NAMES).many("due", a_number) or frozenset()
     texts = {name: sent.get(name, "") for name in ("person", "on", "half")}
     return GivingOut(ticked, **texts, key=key or sent.get("key") or uuid.uuid4().hex, errors=errors)

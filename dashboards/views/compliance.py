@@ -10,7 +10,18 @@ from django.shortcuts import render
 
 from dashboards import figures
 from dashboards.access import asking, page
-from dashboards.compliance_asking import MONTHS_SHOWN, Answer, Question, answer, given, last_month, question, rows
+from dashboards.compliance_asking import (
+    MONTHS_SHOWN,
+    Answer,
+    Question,
+    answer,
+    changed,
+    given,
+    last_month,
+    question,
+    rows,
+    status_of,
+)
 from dashboards.compliance_lists import lists_of
 from dashboards.compliance_words import (
     closed_in_words,
@@ -27,11 +38,9 @@ from dashboards.words import in_words, month_in_words, words_of
 from pmcore.engines.vocabulary import Grouping, PlanBasis, RiskClass
 from pmcore.queries.compliance_asked import BadParameters
 from pmcore.queries.compliance_rows import DueRow
-from pmcore.queries.figure_changes import figure_changes
 from pmcore.queries.head import size_before
 
 _MONTHS_OFFERED = 36
-_EXPLAINED = 40  # devices; to find the entries of hundreds would take the better part of a minute
 _FILTERED_BY = {
     Grouping.SITE: "site",
     Grouping.AREA: "area",
@@ -82,18 +91,14 @@ def changes(request: HttpRequest) -> HttpResponse:
     """Which entries made the figure another than the one reported when the record had `since` entries."""
     try:
         asked = question(request)
-        if asked.since is None:
-            raise BadParameters({"since": "Say the record size that is printed on the earlier report."})
-        found = figure_changes(
-            asked.filter, as_of=asked.as_of, known=asked.known, before=min(asked.since, asked.known),
-            today=asking(request).today, actor=asking(request).actor, explained=_EXPLAINED,
-        )  # fmt: skip
+        found = changed(asked, asking(request))
     except BadParameters as bad:
         return _refused(request, bad)
     context = {
         "asked": asked,
         "period": closed_in_words(asked.filter),
         "changes": found,
+        "unexplained": sum(each.entries is None for each in found),
         "how_many": in_words(len(found)).capitalize(),
         "back": _address(request.GET, since=None),
         "form": _form(request, {}),
@@ -104,7 +109,8 @@ def changes(request: HttpRequest) -> HttpResponse:
 def _refused(request: HttpRequest, bad: BadParameters) -> HttpResponse:
     form = _form(request, bad.errors)
     others = [text for name, text in bad.errors.items() if name not in form["shown"]]
-    return render(request, "dashboards/compliance_refused.html", {"form": form, "others": others}, status=400)
+    context = {"form": form, "others": others}
+    return render(request, "dashboards/compliance_refused.html", context, status=status_of(bad))
 
 
 def _context(request: HttpRequest, asked: Question, found: Answer) -> dict[str, Any]:

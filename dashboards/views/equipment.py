@@ -16,6 +16,7 @@ from pmcore.queries.devices import DeviceFilter, devices_page, one_device
 from pmcore.queries.group_names import class_names
 from pmcore.queries.head import head
 from pmcore.queries.holds import holds_in_force
+from pmcore.queries.parameters import a_number
 
 _PARAMETERS = ("words", "site", "device_class", "state", "after")
 _NOT_OVER = (DueState.AHEAD, DueState.OPEN, DueState.OVERDUE)
@@ -51,7 +52,7 @@ def show(request: HttpRequest) -> HttpResponse:
         "next": urlencode(chosen | {"after": listed.after}) if listed and listed.after else None,
         "known": known,
     }
-    return render(request, "dashboards/equipment.html", context, status=400 if errors else 200)
+    return render(request, "dashboards/equipment.html", context, status=_status(chosen, errors))
 
 
 @page("equipment")
@@ -98,6 +99,21 @@ def _ids(chosen: dict[str, str], name: str) -> frozenset[int] | None:
     return frozenset({int(chosen[name])}) if name in chosen else None
 
 
+def _status(chosen: dict[str, str], errors: dict[str, str]) -> int:
+    """Another's site is not theirs to see; whatever else is wrong they can mend."""
+    if errors.keys() == {"site"} and _is_number(chosen["site"]):
+        return 403
+    return 400 if errors else 200
+
+
+def _is_number(text: str) -> bool:
+    try:
+        a_number(text)
+    except ValueError:
+        return False
+    return True
+
+
 def _errors(request: HttpRequest, sites: set[str], classes: set[str]) -> dict[str, str]:
     """A sentence for each parameter that will not do."""
     errors = {}
@@ -113,7 +129,7 @@ def _errors(request: HttpRequest, sites: set[str], classes: set[str]) -> dict[st
             errors[name] = "There is no such device class."
         elif value and name == "state" and value not in list(ServiceStateKind):
             errors[name] = f"{value!r} is none of {', '.join(ServiceStateKind)}."
-        elif value and name == "after" and not (value.isascii() and value.isdigit() and len(value) < 19):
+        elif value and name == "after" and not _is_number(value):
             errors[name] = "That page cannot be found; begin at the first one."
         elif name == "words" and (len(value) > _LONGEST_WORDS or not value.isprintable()):
             errors[name] = f"At most {_LONGEST_WORDS} characters that can be seen are searched for."

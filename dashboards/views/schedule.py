@@ -13,7 +13,7 @@ from django.shortcuts import redirect, render
 
 from dashboards import schedule_words as say
 from dashboards.access import Asking, asking, page
-from dashboards.compliance_asking import given
+from dashboards.compliance_asking import given, status_of
 from dashboards.csv_rows import csv_response
 from dashboards.giving_out import GivenOut, GivingOut, NotGivenOut, form_of, give_out
 from dashboards.schedule_asking import Schedule, ScheduleAsked, every_row, schedule, schedule_asked, week_to_plan
@@ -128,7 +128,7 @@ def _load(person: int, on: dt.date, found: Asking, known: int) -> PersonLoad | N
 def _refused(request: HttpRequest, bad: BadParameters) -> HttpResponse:
     others = [text for name, text in bad.errors.items() if name not in _IN_THE_FORM]
     context = {"form": _filters(request, bad.errors), "others": others}
-    return render(request, "dashboards/schedule_refused.html", context, status=400)
+    return render(request, "dashboards/schedule_refused.html", context, status=status_of(bad))
 
 
 def _context(request: HttpRequest, asked: ScheduleAsked, found: Schedule, form: GivingOut) -> dict[str, Any]:

@@ -1,29 +1,34 @@
 """What several commands read from their command line."""
 
 import datetime as dt
-import re
 from argparse import ArgumentTypeError
+from collections.abc import Callable
+from typing import TypeVar
 
 from django.core.management.base import CommandError
 
 from pmcore.engines.site_days import earliest_day
+from pmcore.queries.parameters import a_day, a_month
 from pmcore.queries.sites import SiteOnADay, sites_on
+
+_Value = TypeVar("_Value")
 
 
 def day(text: str) -> dt.date:
     """A day as 2026-10-31."""
-    try:
-        return dt.date.fromisoformat(text)
-    except ValueError:
-        raise ArgumentTypeError(f"{text!r} is no date: write it as 2026-10-31.") from None
+    return _read(a_day, text)
 
 
 def month(text: str) -> tuple[dt.date, dt.date]:
     """First and last day of a month as 2026-09."""
-    if not re.fullmatch(r"\d{4}-\d{2}", text) or not 1 <= int(text[5:]) <= 12 or int(text[:4]) < 1:
-        raise ArgumentTypeError(f"{text!r} is no month: write it as 2026-09.")
-    first = dt.date(int(text[:4]), int(text[5:]), 1)
-    return first, (first + dt.timedelta(days=31)).replace(day=1) - dt.timedelta(days=1)
+    return _read(a_month, text)
+
+
+def _read(read: Callable[[str], _Value], text: str) -> _Value:
+    try:
+        return read(text)
+    except ValueError as wrong:
+        raise ArgumentTypeError(str(wrong)) from None
 
 
 def sites_labelled(labels: list[str] | None, on: dt.date) -> list[SiteOnADay]:

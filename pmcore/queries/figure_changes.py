@@ -23,6 +23,9 @@ from pmcore.queries.standing_catalogue import Catalogue, catalogue
 from pmcore.queries.standing_rows import Standings
 from pmcore.queries.standings import standings_of
 
+TRIED_AT_ONCE = 100
+"""Entries that can be tried while somebody waits: of the thousands since an old size it would take a minute."""
+
 
 @dataclass(frozen=True, slots=True)
 class EntryNamed:
@@ -54,12 +57,14 @@ def figure_changes(
     today: dt.date,
     actor: Actor,
     explained: int | None = None,
+    tried: int | None = None,
 ) -> list[FigureChange]:
     """What makes the figure as known at `known` another than as known at the earlier size `before`, as of one day.
 
     The standing of each device that differs is computed after every entry that could concern it, so the entries named
     are those that made the difference and no others. That takes its time: with `explained`, entries are looked for on
-    so many devices only, in order of due inspections. Raises AsOfAhead, KnownBeyond, OutsideYourSites.
+    so many devices only, in order of due inspections; with `tried`, only where at most so many entries have to be
+    tried altogether. Raises AsOfAhead, KnownBeyond, OutsideYourSites.
     """
     check_asked(as_of=as_of, known=known, today=today)
     check_known(before)
@@ -70,7 +75,7 @@ def figure_changes(
     labels = labels_of(set(devices.values()), on=as_of, known=known)
     candidates = _Candidates(labels.keys(), before, known)
     figure.turns = [before, *(entry.seq for entry in candidates.others)]
-    looked_at = list(dict.fromkeys(devices.values()))[:explained]
+    looked_at = candidates.within(tried, list(dict.fromkeys(devices.values()))[:explained])
     figure.devices = frozenset(looked_at)
     entries: dict[int, list[EntryNamed]] = {}
     for device in looked_at:
@@ -178,6 +183,17 @@ class _Candidates:
 
     def of(self, device: int) -> list[EntryNamed]:
         return sorted([*self._about[device], *self.others], key=attrgetter("seq"))
+
+    def within(self, tried: int | None, devices: list[int]) -> list[int]:
+        """Those of the devices whose candidates are at most so many together; those about no device count once."""
+        if tried is None:
+            return devices
+        left, found = tried - len(self.others), []
+        for device in devices:
+            if len(self._about[device]) <= left:
+                left -= len(self._about[device])
+                found.append(device)
+        return found
 
     @staticmethod
     def _named(entries: QuerySet[Entry]) -> list[EntryNamed]:

@@ -45,7 +45,7 @@ def test_a_day_that_is_none_is_one_line_under_the_usage(tmp_path: Path, command:
     done = run(tmp_path, command, "--as-of", day)
     shown = "\\udcff" if day == NO_UTF8 else day
     assert (done.returncode, done.stdout) == (2, "")
-    assert done.stderr.splitlines()[-1].endswith(f"argument --as-of: '{shown}' is no date: write it as 2026-10-31.")
+    assert done.stderr.splitlines()[-1].endswith(f"argument --as-of: '{shown}' is no date; write it as 2026-10-31.")
     assert "Traceback" not in done.stderr
 
 

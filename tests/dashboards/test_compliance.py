@@ -8,6 +8,7 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
+from dashboards import compliance_asking
 from dashboards.compliance_words import _the_others
 from dashboards.remembered import forget
 from pmcore.engines.compliance import Tally
@@ -101,11 +102,15 @@ def test_the_table_names_both_sites_and_leads_to_each(manager, story):
     ("query", "says"),
     [
         ("period=2026-13", "&#x27;2026-13&#x27; is no month"),
+        ("period=0001-01", "0001-01 lies outside the years 1900 to 2200"),
+        ("from=0001-01-01&to=2026-01-01", "0001-01-01 lies outside the years 1900 to 2200"),
+        ("from=2026-01-01&to=9999-12-31", "9999-12-31 lies outside the years 1900 to 2200"),
+        (f"area={'9' * 18}", "is no whole number"),
+        (f"known={2**53}", "9007199254740992 is larger than any number of the record"),
         ("colour=blue", "There is no parameter &#x27;colour&#x27;"),
         ("from=2026-07-31&to=2026-07-01", "after its end"),
         ("as_of=2027-01-01", "lies after today"),
         ("known=999999", "The history has"),
-        ("site=999999", "You are no member of the site"),
         ("risk_class=grave", "is none of"),
     ],
 )
@@ -115,6 +120,13 @@ def test_what_will_not_do_is_said_and_the_rest_is_kept(manager, query, says):
     assert answer.status_code == 400
     assert says in page
     assert '<option value="area" selected>' in page
+
+
+@pytest.mark.parametrize("path", ["", "rows.csv", "report/", "changes/"])
+def test_another_site_is_refused_as_the_interface_does(manager, path):
+    answer = manager.get(f"/compliance/{path}?site=999999&since=1")
+    assert answer.status_code == 403
+    assert "You are no member of the site" in answer.content.decode()
 
 
 def test_the_rows_are_those_that_the_figure_counts(manager):
@@ -137,6 +149,14 @@ def test_what_changed_since_a_size_is_named(manager, story):
     page = manager.get(f"/compliance/changes/?period=2026-07&since={before}").content.decode()
     assert "One due inspection counts otherwise" in page
     assert "inspection recorded" in page
+
+
+def test_of_an_old_size_only_so_many_entries_are_tried(manager, story, monkeypatch):
+    monkeypatch.setattr(compliance_asking, "TRIED_AT_ONCE", 1)
+    page = manager.get("/compliance/changes/?period=2026-07&since=0").content.decode()
+    assert "Two due inspections count otherwise" in page
+    assert "For 2 of them the entries that made the difference are not looked for" in page
+    assert page.count("Not looked for.") == 2
 
 
 def _second(story: Story) -> int:

@@ -49,7 +49,6 @@ def test_words_that_cannot_be_searched_for(manager, words):
     ("query", "says"),
     [
         ("colour=blue", "There is no parameter"),
-        ("site=999999", "This is none of your sites."),
         ("device_class=abc", "There is no such device class."),
         ("state=asleep", "is none of"),
         ("after=x", "That page cannot be found"),
@@ -61,6 +60,12 @@ def test_what_will_not_do_is_said_and_the_words_are_kept(manager, query, says):
     assert answer.status_code == 400
     assert says in page
     assert 'value="kept-words"' in page
+
+
+def test_another_site_is_refused_as_the_interface_does(manager):
+    answer = manager.get("/equipment/?site=999999")
+    assert answer.status_code == 403
+    assert "This is none of your sites." in answer.content.decode()
 
 
 def test_fifty_at_a_time(manager, story):

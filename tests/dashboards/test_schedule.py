@@ -216,7 +216,6 @@ def test_tick_all_needs_no_script():
         ("week=2026-06-01&week=2026-06-08", "week is given 2 times"),
         ("risk_class=medium", "'medium' is none of life_support, high_risk, other."),
         ("state=lost", "'lost' is none of"),
-        ("site=999999999", "You are no member of the site 999999999."),
         ("given_to=somebody", "is neither a person's number nor 'nobody'"),
         ("after=2026-06-01", "is no place in the list"),
         ("by=colour", "'colour' is none of day, site."),
@@ -231,6 +230,30 @@ def test_what_cannot_be_asked_is_refused_and_what_was_asked_is_kept(query, says)
         assert page.status_code == 400
         assert says in text_of(page)
         assert 'value="T-00"' in page.content.decode()
+
+
+@pytest.mark.parametrize("due", ["9" * 5_000, "9" * 18, "1,x", "-1", "١"])
+def test_a_tick_that_is_none_of_ours_is_refused_and_named(due):
+    work = some_due_work(1)
+    answer = give(signed_in(work.jorun), work, due=[due, work.due()])
+    assert answer.status_code == 400
+    assert "due:" in text_of(answer)
+    assert f'value="{work.due()}" checked' in answer.content.decode()
+    assert not Assignment.objects.exists()
+
+
+@pytest.mark.parametrize("week", ["9999-12-31", "0001-01-01"])
+def test_a_week_at_the_end_of_the_calendar_is_refused(week):
+    work = some_due_work(1)
+    answer = signed_in(work.jorun).get(f"/schedule/people/{work.ruan.person}/?week={week}")
+    assert answer.status_code == 400
+    assert f"{week} lies outside the years 1900 to 2200." in text_of(answer)
+
+
+@pytest.mark.parametrize("path", ["", "rows.csv"])
+def test_another_site_is_refused_as_the_interface_does(path):
+    work = some_due_work(1)
+    assert signed_in(work.jorun).get(f"/schedule/{path}?site=999999").status_code == 403
 
 
 def test_filters_narrow_the_list():

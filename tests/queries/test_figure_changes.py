@@ -67,6 +67,23 @@ def test_a_size_beyond_the_history():
         changes(story, head().size + 1)
 
 
+@pytest.mark.parametrize(("tried", "explained"), [(0, 0), (1, 1), (2, 1), (3, 2), (None, 2)])
+def test_so_many_entries_are_tried_altogether(tried, explained):
+    """One about a device before the other's two."""
+    story = a_story()
+    other = story.add_device("N-2")
+    story.sweep(day(6, 16, 2025), day(5, 1))
+    before = head().size
+    for device in (story.device, other):
+        story.inspect(day(7, 10), recorded=day(8, 20), device=device)
+    story.inspect(day(7, 12), recorded=day(8, 21), device=other)
+    found = figure_changes(
+        ComplianceFilter(*JULY), as_of=day(8, 31), known=head().size, before=before, today=FAR, actor=story.manager,
+        tried=tried,
+    )  # fmt: skip
+    assert [change.entries is not None for change in found] == [True] * explained + [False] * (2 - explained)
+
+
 def test_entries_are_looked_for_on_so_many_devices_only():
     story = a_story()
     other = story.add_device("N-2")

@@ -9,7 +9,7 @@ from pmcore.engines.vocabulary import Unit
 from pmcore.models import SiteSweep
 from pmcore.queries.head import head
 from pmcore.services.demo.changes import together
-from pmcore.services.demo.diary import LAST, Diary, moment
+from pmcore.services.demo.diary import LAST, NIGHT, Diary, moment
 from pmcore.services.demo.fleet import machines
 from pmcore.services.demo.marks import Demonstration, is_built, mark_begun, mark_built
 from pmcore.services.demo.opening import open_health_system, register_instruments, take_over_devices
@@ -52,12 +52,14 @@ def build_demo(
         return Built(wanted, 0)
     world = World(parameters, wanted.seed, machines(parameters, wanted.seed, wanted.devices))
     setting = mark_begun(wanted, parameters.begins_on)
-    _build(world, scenes, progress or _say_nothing)
-    mark_built(setting, wanted, parameters.ends_on)
+    swept_at = _build(world, scenes, progress or _say_nothing)
+    mark_built(setting, wanted, swept_at + dt.timedelta(hours=1))
     return Built(wanted, head().size)
 
 
-def _build(world: World, scenes: Sequence[Scene], progress: Progress) -> None:
+def _build(world: World, scenes: Sequence[Scene], progress: Progress) -> dt.datetime:
+    """Gives back the moment of the last sweep: in the night before the last day, so that the demonstration's clock can
+    begin that morning after all that is written; in its evening only where something was done on that day."""
     progress("Sites, people and sheets", 0, 1)
     open_health_system(world, short_sheets=len(world.fleet) >= MANY_DEVICES)
     progress("Sites, people and sheets", 1, 1)
@@ -80,8 +82,11 @@ def _build(world: World, scenes: Sequence[Scene], progress: Progress) -> None:
             rounds.plan(visit)
         diary.write(last)
         progress("Months", number, len(months))
-    sweeps.sweep(world.ends_on, LAST)
-    _mark_swept(world)
+    night = moment(world.ends_on, NIGHT)
+    swept_at = night if diary.newest_at is None or diary.newest_at < night else moment(world.ends_on, LAST)
+    sweeps.sweep(world.ends_on, swept_at.hour)
+    _mark_swept(world, swept_at)
+    return swept_at
 
 
 def _months(begins_on: dt.date, ends_on: dt.date) -> Iterator[tuple[dt.date, dt.date]]:
@@ -93,12 +98,10 @@ def _months(begins_on: dt.date, ends_on: dt.date) -> Iterator[tuple[dt.date, dt.
         first = following
 
 
-def _mark_swept(world: World) -> None:
+def _mark_swept(world: World, at: dt.datetime) -> None:
     """The hourly work goes on from the last day."""
     for site in world.sites.values():
-        SiteSweep.objects.update_or_create(
-            site_id=site, defaults={"swept_on": world.ends_on, "swept_at": moment(world.ends_on, LAST)}
-        )
+        SiteSweep.objects.update_or_create(site_id=site, defaults={"swept_on": world.ends_on, "swept_at": at})
 
 
 def _say_nothing(phase: str, done: int, of: int) -> None:

@@ -21,12 +21,13 @@ def moment(day: dt.date, hour: int, minute: int = 0) -> dt.datetime:
 
 class Diary:
     """Deeds come in any order; a draft is only made when its turn has come, so that it may name what was written by
-    then. `entries`: how many were written."""
+    then. `entries`: how many were written; `newest_at`: when the last of them was."""
 
     def __init__(self) -> None:
         self._deeds: list[Deed] = []
         self._count = 0
         self.entries = 0
+        self.newest_at: dt.datetime | None = None
 
     def note(self, day: dt.date, hour: int, actor: Actor, draft: Callable[[], Draft]) -> None:
         self._count += 1
@@ -39,6 +40,7 @@ class Diary:
             drafts = (deed[5]() for deed in together)
             for receipts in append_in_batches(drafts, actor=together[0][4], at=moment(day, hour)):
                 self.entries += len(receipts)
+            self.newest_at = moment(day, hour)
 
     def _taken(self, until: dt.date) -> Iterator[Deed]:
         while self._deeds and self._deeds[0][0] <= until:

@@ -4,7 +4,7 @@ import datetime as dt
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from pmcore.services.demo.marks import written_since_built
+from pmcore.services.demo.marks import written_last
 from pmcore.services.demo.parameters import Parameters, quillmere
 
 MORNING = dt.time(7, 30)
@@ -12,13 +12,13 @@ MORNING = dt.time(7, 30)
 
 
 def goes_on_at(kept_in: Path, parameters: Parameters | None = None) -> dt.datetime:
-    """The moment from which the clock goes on: never before the one that was kept, nor before what was written since.
+    """The moment from which the clock goes on: never before the one that was kept, nor before anything that is written.
 
     A file that holds no moment is passed over.
     """
     parameters = parameters or quillmere()
     morning = dt.datetime.combine(parameters.ends_on, MORNING, ZoneInfo(parameters.sites[0].time_zone))
-    moments = (morning, written_since_built(), _kept(kept_in))
+    moments = (morning, written_last(), _kept(kept_in))
     return max(moment.astimezone(dt.UTC) for moment in moments if moment is not None)
 
 

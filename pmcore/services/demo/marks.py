@@ -15,7 +15,7 @@ from pmcore.services.lock import writing
 from pmcore.services.refusals import RecordRefused
 
 SETTING = "demonstration"
-_BEGUN_AT, _BUILT_AT = 1, 23  # hours of the first and of the last day
+_BEGUN_AT = 1  # hour of the first day
 START_ANEW = (
     "Delete the data folder (PMCORE_DATA, or `data` in the checkout), or empty the database that DATABASE_URL names, "
     "then build again."
@@ -63,10 +63,9 @@ def is_built(wanted: Demonstration) -> bool:
     return True
 
 
-def written_since_built() -> dt.datetime | None:
-    """The moment of the newest entry that somebody wrote after the demonstration was built, if any."""
-    built = SettingValue.objects.current().filter(setting__name=SETTING).latest("from_on").entry
-    newest: dt.datetime | None = Entry.objects.filter(seq__gt=built).aggregate(newest=Max("at"))["newest"]
+def written_last() -> dt.datetime | None:
+    """The latest moment of the history, if it has any."""
+    newest: dt.datetime | None = Entry.objects.aggregate(newest=Max("at"))["newest"]
     return newest
 
 
@@ -80,6 +79,6 @@ def mark_begun(wanted: Demonstration, on: dt.date) -> int:
         return append("setting_named", setting, [setting, said], actor=SYSTEM, at=moment(on, _BEGUN_AT)).subject
 
 
-def mark_built(setting: int, wanted: Demonstration, on: dt.date) -> None:
-    said = Row(SettingValue, setting=setting, from_on=on, value=str(wanted))
-    append("setting_changed", setting, [said], actor=SYSTEM, at=moment(on, _BUILT_AT))
+def mark_built(setting: int, wanted: Demonstration, at: dt.datetime) -> None:
+    said = Row(SettingValue, setting=setting, from_on=at.date(), value=str(wanted))
+    append("setting_changed", setting, [said], actor=SYSTEM, at=at)

@@ -20,7 +20,7 @@ HOUR = dt.timedelta(hours=1)
 @pytest.fixture
 def kept(tmp_path: Path) -> Path:
     demonstration = Demonstration(1, 60)
-    mark_built(mark_begun(demonstration, dt.date(2023, 11, 1)), demonstration, LAST_DAY)
+    mark_built(mark_begun(demonstration, dt.date(2023, 11, 1)), demonstration, MORNING - 3 * HOUR)
     return tmp_path / "demo-moment"
 
 
@@ -30,7 +30,7 @@ def somebody_writes(at: dt.datetime) -> None:
     )
 
 
-def test_first_it_is_the_last_morning_whatever_the_history_says_of_its_evening(kept: Path) -> None:
+def test_first_it_is_the_last_morning(kept: Path) -> None:
     assert goes_on_at(kept) == MORNING
 
 
@@ -39,7 +39,7 @@ def test_later_it_goes_on_from_where_it_was(kept: Path) -> None:
     assert goes_on_at(kept) == MORNING + HOUR
 
 
-def test_it_never_goes_on_before_what_was_written_since(kept: Path) -> None:
+def test_it_never_goes_on_before_what_is_written(kept: Path) -> None:
     somebody_writes(MORNING + 2 * HOUR)
     assert goes_on_at(kept) == MORNING + 2 * HOUR
     keep_moment(MORNING + HOUR, kept)

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from django.db.models import Q
+from django.db.models import Max, Q
 
 from pmcore.engines.vocabulary import AttemptOutcome, CalibrationOutcome, ReasonCode
 from pmcore.models import (
@@ -33,9 +33,11 @@ from pmcore.models import (
     RevisionDetails,
     ServiceState,
     SiteDetails,
+    SiteSweep,
 )
 from pmcore.queries.head import head
 from pmcore.queries.verification import verify
+from pmcore.services.demo.last_moment import goes_on_at
 from pmcore.services.demo.parameters import quillmere
 from pmcore.services.generate_due import generate_due
 from tests.benchmarks.recovered_truths import false_flags, is_hand_control, is_impact, is_tiny_group, screened
@@ -55,6 +57,14 @@ def demonstration(request: pytest.FixtureRequest, django_db_setup: None, django_
 
 def site(label: str) -> int:
     return int(SiteDetails.objects.current().get(label=label).site_id)
+
+
+def test_nothing_lies_ahead_when_the_clock_begins(tmp_path):
+    newest = Entry.objects.latest("seq").at
+    begins = goes_on_at(tmp_path / "demo-moment")
+    assert newest == Entry.objects.aggregate(newest=Max("at"))["newest"]
+    assert newest <= begins
+    assert not SiteSweep.objects.filter(swept_at__gt=begins).exists()
 
 
 def test_about_640_devices_of_a_dozen_classes_all_under_a_plan():
