@@ -47,6 +47,7 @@ def in_words(count: int) -> str:
 
 _HOLDS = {
     "finding": "something was found wrong",
+    "fault_reported": "a fault was reported that could harm somebody",
     "inspection_failed": "an inspection failed",
     "incomplete_part_set": "a set of parts was not changed whole",
     "donor_of_parts": "parts were taken from it",
