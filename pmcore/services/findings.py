@@ -141,8 +141,8 @@ def findings_made(
     at: dt.datetime,
     discovery: Discovery | None = None,
 ) -> list[MadeFinding]:
-    """Each line checked, and its rows. `discovery`: of lines that say none and come from no report. Raises what `make_finding` raises of a
-    finding."""
+    """Each line checked, and its rows. `discovery`: of lines that say none and come from no report. Raises what
+    `make_finding` raises of a finding."""
     found = []
     for given in lines:
         line = _complete(given, device, discovery)
