@@ -32,6 +32,10 @@ MAY: dict[str, dict[str, frozenset[Role]]] = {
     "assignments": {"GET": _DEPARTMENT | {Role.PROVIDER}, "POST": frozenset({Role.SCHEDULER, Role.MANAGER})},
     "inspections": {"GET": _DEPARTMENT | {Role.PROVIDER}, "POST": _AT_WORK | {Role.PROVIDER}},
     "inspection": {"GET": _DEPARTMENT | {Role.PROVIDER}},
+    "fault-reports": {"GET": _STAFF, "POST": _AT_WORK | {Role.CLINICAL_LEAD}},
+    "findings": {"GET": _ALL, "POST": frozenset({Role.MANAGER, Role.TECHNICIAN, Role.PROVIDER})},
+    "holds": {"GET": _STAFF, "POST": _AT_WORK},
+    "releases": {"GET": _STAFF, "POST": frozenset({Role.MANAGER, Role.TECHNICIAN})},
     "compliance": {"GET": _STAFF},
     "compliance-changes": {"GET": _STAFF},
 }

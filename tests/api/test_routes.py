@@ -40,11 +40,22 @@ EXPECTED: dict[str, tuple[str, set[Role]]] = {
     "assignments/": ("", DEPARTMENT | {Role.PROVIDER}),
     "inspections/": ("", DEPARTMENT | {Role.PROVIDER}),
     "inspections/<key:inspection>/": ("", DEPARTMENT),
+    "fault-reports/": ("", STAFF),
+    "findings/": ("", EVERYBODY),
+    "holds/": ("", STAFF),
+    "releases/": ("", STAFF),
     "compliance/": ("?period=2026-09", STAFF),
     "compliance/changes/": ("?period=2026-09&since=0", STAFF),
 }
 
-WRITTEN = {"assignments/": {Role.MANAGER, Role.SCHEDULER}, "inspections/": AT_WORK | {Role.PROVIDER}}
+WRITTEN = {
+    "assignments/": {Role.MANAGER, Role.SCHEDULER},
+    "inspections/": AT_WORK | {Role.PROVIDER},
+    "fault-reports/": AT_WORK | {Role.CLINICAL_LEAD},
+    "findings/": {Role.MANAGER, Role.TECHNICIAN, Role.PROVIDER},
+    "holds/": AT_WORK,
+    "releases/": {Role.MANAGER, Role.TECHNICIAN},
+}
 """Who may write where; what these tests send is no JSON."""
 OWN_ALONE = {"due-inspections/<key:due>/", "inspections/<key:inspection>/"}
 """Where a provider finds only what is their own."""
