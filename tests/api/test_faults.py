@@ -118,7 +118,6 @@ def test_an_inspection_brings_its_findings(bench, ruan):
         (
             "findings/",
             {"discovered_on": "2026-06-02", "finding": LINE | {"cause": "use_error"}},
-            422,
             "training-missing",
         ),
         ("holds/", {"from_on": "2026-06-01", "reason": "mood"}, "bad-parameters"),
