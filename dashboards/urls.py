@@ -1,6 +1,6 @@
 from django.urls import path
 
-from dashboards.views import bench, compliance, equipment, schedule, start
+from dashboards.views import bench, compliance, equipment, faults, schedule, start
 
 urlpatterns = [
     path("", start.start, name="start"),
@@ -17,4 +17,6 @@ urlpatterns = [
     path("bench/<key:due>/recorded/<key:entry>/", bench.recorded, name="bench_recorded"),
     path("equipment/", equipment.show, name="equipment"),
     path("equipment/<key:device>/", equipment.one, name="device"),
+    *(path(f"equipment/<key:device>/{name}/", faults.deed, {"name": name}, f"device_{name}") for name in faults.DEEDS),
+    path("equipment/<key:device>/recorded/<key:entry>/", faults.recorded, name="fault_recorded"),
 ]

@@ -78,3 +78,8 @@ def not_done_in_words(row: DueItem) -> str:
 def hold_in_words(reason: str) -> str:
     """Why a device is held."""
     return _HOLDS.get(reason, words_of(reason))
+
+
+def sentence(words: str) -> str:
+    """With a full stop at its end."""
+    return words if words.endswith((".", "!", "?")) else f"{words}."
