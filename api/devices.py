@@ -1,6 +1,6 @@
 """Devices: the inventory, and one of it."""
 
-from api.documented import WHEN, WORDS, Parameter, in_the_path, one_of, several
+from api.documented import WHEN, WORDS, YES_OR_NO, Parameter, in_the_path, one_of, several
 from api.serializers import serializer_of
 from api.views import Found, ListView, OneView, When
 from pmcore.engines.vocabulary import ServiceStateKind
@@ -20,6 +20,7 @@ class Devices(ListView):
         several("device_class", "Only of these device classes, by id."),
         several("device_model", "Only of these device models, by id."),
         several("state", "Only those in one of these states; else all but what left.", one_of(ServiceStateKind)),
+        Parameter("held", "yes: only those that a hold keeps out of use; no: only the others.", YES_OR_NO),
     )
 
     def read(self, asked: Parameters) -> DeviceFilter:

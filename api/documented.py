@@ -12,6 +12,7 @@ from api.paging import MOST, USUAL
 DAY: dict[str, Any] = {"type": "string", "format": "date"}
 NUMBER: dict[str, Any] = {"type": "integer", "minimum": 0}
 WORDS: dict[str, Any] = {"type": "string"}
+YES_OR_NO: dict[str, Any] = {"type": "string", "enum": ["yes", "no"]}
 
 
 def one_of(vocabulary: type[StrEnum]) -> dict[str, Any]:

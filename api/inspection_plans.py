@@ -1,6 +1,6 @@
 """Inspection plans."""
 
-from api.documented import WORDS, Parameter, one_of, several
+from api.documented import YES_OR_NO, Parameter, one_of, several
 from api.serializers import serializer_of
 from api.views import Found, ListView, When
 from pmcore.engines.vocabulary import PlanBasis
@@ -16,7 +16,7 @@ class InspectionPlans(ListView):
         several("procedure", "Only plans for these procedures, by id."),
         several("device_class", "Only plans for these device classes as such, by id."),
         several("basis", "Only plans on one of these grounds.", one_of(PlanBasis)),
-        Parameter("ended", "Whether plans that have ended are listed too.", {**WORDS, "enum": ["yes", "no"]}),
+        Parameter("ended", "Whether plans that have ended are listed too.", YES_OR_NO),
     )
 
     def read(self, asked: Parameters) -> PlansFilter:

@@ -4,6 +4,7 @@ import datetime as dt
 from dataclasses import asdict, dataclass
 
 from api.documented import DAY, WHEN, Parameter, in_the_path, one_of, several
+from api.findings import LineSent, line_of
 from api.serializers import serializer_of
 from api.views import Found, ListView, OneView, When
 from api.writing import Writes, body_of
@@ -46,7 +47,8 @@ class ReadingSent:
 @dataclass(frozen=True)
 class WorkSent:
     """Your work for a due inspection by a version of its sheet; with `inspection`, a further part of one that was
-    begun. `re_anchor`: the plan, an anchored one, counts for the device from this day on."""
+    begun. `re_anchor`: the plan, an anchored one, counts for the device from this day on. `findings`: what was found
+    wrong, recorded in the same entry."""
 
     due_inspection: int
     version: int
@@ -57,6 +59,7 @@ class WorkSent:
     decontaminated: bool | None = None
     note: str | None = None
     re_anchor: bool = False
+    findings: tuple[LineSent, ...] = ()
 
 
 class Inspections(Writes, ListView):
@@ -88,11 +91,12 @@ class Inspections(Writes, ListView):
         return found.records, found.after
 
     def write(self, asked: WorkSent, request: Request, **key: int) -> Receipt:
+        findings = [line_of(each, f"findings.{at}") for at, each in enumerate(asked.findings)]
         return record_due_inspection(
             due_inspection=asked.due_inspection, version=asked.version, started_at=asked.started_at,
             ended_at=asked.ended_at, readings=[_line(at, each) for at, each in enumerate(asked.readings)],
             inspection=asked.inspection, decontaminated=asked.decontaminated, note=asked.note,
-            re_anchor=asked.re_anchor, actor=self.actor, at=self.at, request=request,
+            re_anchor=asked.re_anchor, findings=findings, actor=self.actor, at=self.at, request=request,
         )  # fmt: skip
 
     def where(self, receipt: Receipt) -> str:

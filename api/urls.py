@@ -9,11 +9,15 @@ from api.device_classes import DeviceClasses
 from api.device_models import DeviceModels
 from api.devices import Device, Devices
 from api.due_inspections import DueInspection, DueInspections
+from api.fault_reports import FaultReports
+from api.findings import Findings
 from api.heads import Heads
 from api.history_exports import HistoryExport, HistoryExportFile, HistoryExports
+from api.holds import Holds
 from api.inspection_plans import InspectionPlans
 from api.inspections import Inspection, Inspections
 from api.procedures import Procedure, Procedures
+from api.releases import Releases
 from api.reliability import Comparisons, FailureRates, Standouts
 from api.schema import Schema
 from api.sites import Sites
@@ -36,6 +40,10 @@ version_1: list[URLPattern | URLResolver] = [
     path("assignments/", Assignments.as_view()),
     path("inspections/", Inspections.as_view()),
     path("inspections/<key:inspection>/", Inspection.as_view()),
+    path("fault-reports/", FaultReports.as_view()),
+    path("findings/", Findings.as_view()),
+    path("holds/", Holds.as_view()),
+    path("releases/", Releases.as_view()),
     path("compliance/", Compliance.as_view()),
     path("compliance/changes/", ComplianceChanges.as_view()),
     path("failure-rates/", FailureRates.as_view()),

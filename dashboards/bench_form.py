@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 from django.http import QueryDict
 
 from dashboards.bench_words import verdict
+from dashboards.fields import moment_of
 from pmcore.engines.readings import Side
 from pmcore.engines.vocabulary import DateCodeState, EnergySource, Outcome, StepKind
 from pmcore.queries.bench_sheet import BenchSheet, BenchStep
@@ -207,11 +208,9 @@ def _read(form: BenchTyped, name: str, text: str, read: Callable[[str], _Value],
 
 def _moment(form: BenchTyped, name: str, day: dt.date, time: dt.time, zone: str) -> dt.datetime | None:
     """None where the clocks were put forward over that time."""
-    local = dt.datetime.combine(day, time, ZoneInfo(zone))
-    moment = local.astimezone(dt.UTC)
-    if moment.astimezone(ZoneInfo(zone)).replace(tzinfo=None) != local.replace(tzinfo=None):
+    moment = moment_of(day, time, zone)
+    if moment is None:
         form.errors.setdefault(name, "The clocks were put forward then; there was no such time.")
-        return None
     return moment
 
 

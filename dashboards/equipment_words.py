@@ -2,7 +2,7 @@
 
 import datetime as dt
 
-from dashboards.words import day_in_words, hold_in_words, words_of
+from dashboards.words import day_in_words, hold_in_words, sentence, words_of
 from pmcore.queries.device_timeline import DeviceEvent, Happened
 
 _STATES = {
@@ -42,18 +42,24 @@ def event_in_words(event: DeviceEvent) -> str:
         case Happened.REASON:
             return f"Reason not done, recorded: {words_of(words[0])} (due on {_day(words[1])})."
         case Happened.REPORTED:
-            return "A fault was reported from the clinical area."
+            return f"A fault was reported: {sentence(words[0])}" if words else "A fault was reported."
         case Happened.FOUND:
-            subsystem, severity, cause = map(words_of, words)
-            return f"Finding in {subsystem}: {severity}, cause {cause}."
+            return f"Finding in {_finding(*words)}"
+        case Happened.SEEN_OTHERWISE:
+            return f"The finding is seen otherwise: {_finding(*words)}"
         case Happened.HELD:
             return f"Held: {hold_in_words(words[0])}. It may not be used."
         case Happened.RELEASED:
-            return "Released for use."
+            return f"Released for use, with a restriction: {sentence(words[0])}" if words else "Released for use."
         case Happened.REPAIRED:
             return "Repaired."
         case Happened.USED:
             return "Seen in use."
+
+
+def _finding(subsystem: str, severity: str, cause: str, mode: str) -> str:
+    said = f"{words_of(subsystem)}: {words_of(severity)}, cause {words_of(cause)}."
+    return f"{said} {sentence(mode)}" if mode else said
 
 
 def _inspected(kind: str, procedure: str, *failed: str) -> str:

@@ -1,6 +1,17 @@
 from django.urls import path
 
-from dashboards.views import alerts, bench, compliance, equipment, history, operation, reliability, schedule, start
+from dashboards.views import (
+    alerts,
+    bench,
+    compliance,
+    equipment,
+    faults,
+    history,
+    operation,
+    reliability,
+    schedule,
+    start,
+)
 
 urlpatterns = [
     path("", start.start, name="start"),
@@ -28,6 +39,8 @@ urlpatterns = [
     path("alerts/letters/<key:mail>/letter.eml", alerts.letter_as_file, name="letter_file"),
     path("equipment/", equipment.show, name="equipment"),
     path("equipment/<key:device>/", equipment.one, name="device"),
+    *(path(f"equipment/<key:device>/{name}/", faults.deed, {"name": name}, f"device_{name}") for name in faults.DEEDS),
+    path("equipment/<key:device>/recorded/<key:entry>/", faults.recorded, name="fault_recorded"),
     path("history/", history.show, name="history"),
     path("history/verify/", history.verify, name="history_verify"),
     path("history/exports/<key:export>/cancel/", history.cancel, name="history_cancel"),

@@ -47,6 +47,7 @@ def in_words(count: int) -> str:
 
 _HOLDS = {
     "finding": "something was found wrong",
+    "fault_reported": "a fault was reported that could harm somebody",
     "inspection_failed": "an inspection failed",
     "incomplete_part_set": "a set of parts was not changed whole",
     "donor_of_parts": "parts were taken from it",
@@ -77,3 +78,8 @@ def not_done_in_words(row: DueItem) -> str:
 def hold_in_words(reason: str) -> str:
     """Why a device is held."""
     return _HOLDS.get(reason, words_of(reason))
+
+
+def sentence(words: str) -> str:
+    """With a full stop at its end."""
+    return words if words.endswith((".", "!", "?")) else f"{words}."

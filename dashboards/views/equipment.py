@@ -8,20 +8,25 @@ from django.shortcuts import render
 
 from dashboards.access import asking, page
 from dashboards.equipment_words import event_in_words
+from dashboards.fault_words import hold_told, report_told
+from dashboards.finding_form import finding_in_words
+from dashboards.views.faults import offered
 from dashboards.words import in_words, words_of
 from pmcore.engines.vocabulary import DueState, ServiceStateKind
 from pmcore.queries.device_dues import device_dues
+from pmcore.queries.device_faults import device_faults
 from pmcore.queries.device_timeline import device_timeline
 from pmcore.queries.devices import DeviceFilter, devices_page, one_device
 from pmcore.queries.group_names import class_names
 from pmcore.queries.head import head
-from pmcore.queries.holds import holds_in_force
 from pmcore.queries.parameters import a_number
 
-_PARAMETERS = ("words", "site", "device_class", "state", "after")
+_PARAMETERS = ("words", "site", "device_class", "state", "held", "after")
 _NOT_OVER = (DueState.AHEAD, DueState.OPEN, DueState.OVERDUE)
 _DUES_SHOWN = 8
+_FINDINGS_SHOWN = 8
 _LONGEST_WORDS = 100
+_HELD = (("yes", "Held"), ("no", "Not held"))
 
 
 @page("equipment")
@@ -38,6 +43,7 @@ def show(request: HttpRequest) -> HttpResponse:
             sites=_ids(chosen, "site"),
             device_classes=_ids(chosen, "device_class"),
             states=frozenset({ServiceStateKind(chosen["state"])}) if "state" in chosen else None,
+            held=chosen["held"] == "yes" if "held" in chosen else None,
         )
         after = int(chosen["after"]) if "after" in chosen else None
         listed = devices_page(asked, as_of=found.today, known=known, today=found.today, actor=found.actor, after=after)
@@ -48,7 +54,9 @@ def show(request: HttpRequest) -> HttpResponse:
         "listed": listed,
         "sites": [(str(site.site), site.name) for site in found.sites],
         "classes": sorted(((str(key), name) for key, name in classes.items()), key=lambda pair: pair[1]),
+        "held": _HELD,
         "states": [(str(state), words_of(state)) for state in ServiceStateKind],
+        "first": urlencode({name: value for name, value in chosen.items() if name != "after"}),
         "next": urlencode(chosen | {"after": listed.after}) if listed and listed.after else None,
         "known": known,
     }
@@ -63,14 +71,19 @@ def one(request: HttpRequest, device: int) -> HttpResponse:
     if listed is None:
         raise Http404
     dues = device_dues(device, as_of=found.today, known=known)
-    holds = holds_in_force(device, found.today, known)
+    faults = device_faults(device, as_of=found.today, known=known)
     events = device_timeline(device, as_of=found.today, known=known)
     coming = [due for due in dues if due.state in _NOT_OVER]
     past = [due for due in reversed(dues) if due.state not in _NOT_OVER]
     context: dict[str, Any] = {
         "device": listed,
-        "holds": holds,
-        "headline": _headline(listed.state, len(holds), [due for due in coming if due.state is DueState.OVERDUE]),
+        "holds": [(hold, hold_told(hold, faults)) for hold in faults.holds],
+        "reports": [report_told(report) for report in faults.reports],
+        "findings": [(each, finding_in_words(each)) for each in reversed(faults.findings)][:_FINDINGS_SHOWN],
+        "actions": [] if listed.state is ServiceStateKind.LEFT else offered(found.actor.role, bool(faults.holds)),
+        "headline": _headline(
+            listed.state, len(faults.holds), [due for due in coming if due.state is DueState.OVERDUE]
+        ),
         "coming": coming[:_DUES_SHOWN],
         "past": past,
         "events": [(event, event_in_words(event)) for event in events],
@@ -129,6 +142,8 @@ def _errors(request: HttpRequest, sites: set[str], classes: set[str]) -> dict[st
             errors[name] = "There is no such device class."
         elif value and name == "state" and value not in list(ServiceStateKind):
             errors[name] = f"{value!r} is none of {', '.join(ServiceStateKind)}."
+        elif value and name == "held" and value not in dict(_HELD):
+            errors[name] = f"{value!r} is neither yes nor no."
         elif value and name == "after" and not _is_number(value):
             errors[name] = "That page cannot be found; begin at the first one."
         elif name == "words" and (len(value) > _LONGEST_WORDS or not value.isprintable()):

@@ -228,6 +228,7 @@ class HoldReason(StrEnum):
     UNKNOWN_HISTORY = "unknown_history"
     NOTICE = "safety_notice"
     UNINTENDED_MOVEMENT = "unintended_movement"
+    FAULT_REPORTED = "fault_reported"
     NOT_DECONTAMINATED = "not_decontaminated"
     OTHER = "other"
 

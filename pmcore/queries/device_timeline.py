@@ -44,6 +44,7 @@ class Happened(StrEnum):
     REASON = "reason"
     REPORTED = "reported"
     FOUND = "found"
+    SEEN_OTHERWISE = "seen_otherwise"
     HELD = "held"
     RELEASED = "released"
     REPAIRED = "repaired"
@@ -136,14 +137,17 @@ def _not_done(device: int, known: int) -> Iterator[_Told]:
 
 
 def _wrong_and_mended(device: int, known: int) -> Iterator[_Told]:
-    for entry, on in _rows(FaultDetails, known, "seen_on", fault_report__device=device):
-        yield on, Happened.REPORTED, (), entry
-    columns = ("discovered_on", "subsystem", "severity", "cause")
-    for entry, on, *words in _rows(FindingDetails, known, *columns, finding__device=device):
-        yield on, Happened.FOUND, tuple(words), entry
+    for entry, on, account in _rows(FaultDetails, known, "seen_on", "account__words", fault_report__device=device):
+        yield on, Happened.REPORTED, (account,) if account else (), entry
+    columns = ("from_on", "discovered_on", "subsystem", "severity", "cause", "mode__words")
+    for entry, on, found_on, *words, mode in _rows(FindingDetails, known, *columns, finding__device=device):
+        what = Happened.FOUND if on == found_on else Happened.SEEN_OTHERWISE
+        yield on, what, (*words, mode or ""), entry
     for entry, on, reason in _rows(HoldDetails, known, "from_on", "reason", hold__device=device):
         yield on, Happened.HELD, (reason,), entry
-    for entry, on in _rows(ReleaseStatement, known, "signed_on", release__device=device):
-        yield on, Happened.RELEASED, (), entry
+    for entry, on, restriction in _rows(
+        ReleaseStatement, known, "signed_on", "restriction__words", release__device=device
+    ):
+        yield on, Happened.RELEASED, (restriction,) if restriction else (), entry
     for entry, on in _rows(RepairDetails, known, "performed_on", repair__device=device):
         yield on, Happened.REPAIRED, (), entry

@@ -24,6 +24,7 @@ from pmcore.models import (
 )
 from pmcore.queries.asked import check_asked, sites_allowed
 from pmcore.queries.columns import MAX_INT
+from pmcore.queries.holds import held_devices
 from pmcore.queries.risk import risk_facts
 
 MOST_DEVICES = 500
@@ -32,7 +33,7 @@ MOST_DEVICES = 500
 @dataclass(frozen=True, slots=True)
 class DeviceFilter:
     """None: all of them. `words`: each must stand in tag, serial number, maker, model or device class; what left the
-    inventory is named only where `states` asks for it."""
+    inventory is named only where `states` asks for it. `held`: whether a hold forbids their use."""
 
     words: str = ""
     sites: frozenset[int] | None = None
@@ -40,6 +41,7 @@ class DeviceFilter:
     device_classes: frozenset[int] | None = None
     device_models: frozenset[int] | None = None
     states: frozenset[ServiceStateKind] | None = None
+    held: bool | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +106,9 @@ def devices_page(
     for word in asked.words.split():
         rows = rows.filter(Q(serial__icontains=word) | Q(tag__icontains=word) | Q(device_model__in=names.saying(word)))
     rows = rows.filter(_in_state(asked.states))
+    if asked.held is not None:
+        held = Q(device__in=held_devices(as_of, known))
+        rows = rows.filter(held if asked.held else ~held)
     if after is not None:
         rows = rows.filter(device__gt=after)
     columns = ("device_id", "serial", "device_model_id", "tag", "area", "state")

@@ -2,9 +2,9 @@
 
 from pmcore.engines.vocabulary import ServiceStateKind
 from pmcore.queries.devices import DeviceFilter
-from pmcore.queries.parameters import Parameters, a_number, a_word_of, some_words
+from pmcore.queries.parameters import Parameters, a_number, a_word_of, some_words, yes_or_no
 
-NAMES = ("words", "site", "area", "device_class", "device_model", "state")
+NAMES = ("words", "site", "area", "device_class", "device_model", "state", "held")
 
 
 def devices_filter(asked: Parameters) -> DeviceFilter:
@@ -16,4 +16,5 @@ def devices_filter(asked: Parameters) -> DeviceFilter:
         device_classes=asked.many("device_class", a_number),
         device_models=asked.many("device_model", a_number),
         states=asked.many("state", a_word_of(ServiceStateKind)),
+        held=asked.one("held", yes_or_no),
     )

@@ -2,8 +2,10 @@
 
 import datetime as dt
 from dataclasses import dataclass
+from typing import Any
 
 from pmcore.models import HoldDetails, ReleasedHold
+from pmcore.models.base import RecordedQuerySet
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,11 +23,22 @@ def holds_in_force(device: int, on: dt.date, known: int) -> list[HoldInForce]:
 
     A hold counts from its first day up to the day of the release that lifts it, which is left out. Two statements.
     """
-    released = ReleasedHold.objects.known(known).filter(hold__device=device, statement__signed_on__lte=on)
-    lifted = set(released.values_list("hold_id", flat=True))
+    lifted = set(lifted_by(on, known).filter(hold__device=device).values_list("hold_id", flat=True))
     rows = HoldDetails.objects.known(known).filter(hold__device=device, from_on__lte=on).order_by("from_on", "hold_id")
     found: dict[int, HoldInForce] = {}
     for hold, reason, from_on, finding in rows.values_list("hold_id", "reason", "from_on", "finding_id"):
         placed_on = found[hold].placed_on if hold in found else from_on
         found[hold] = HoldInForce(hold, reason, placed_on, finding)
     return [held for hold, held in found.items() if hold not in lifted]
+
+
+def lifted_by(on: dt.date, known: int) -> RecordedQuerySet[Any]:
+    """What lifts holds by the day."""
+    rows: RecordedQuerySet[Any] = ReleasedHold.objects.known(known).filter(statement__signed_on__lte=on)
+    return rows
+
+
+def held_devices(on: dt.date, known: int) -> Any:
+    """The ids of the devices that may not be used on the day, for a filter."""
+    placed = HoldDetails.objects.known(known).filter(from_on__lte=on)
+    return placed.exclude(hold__in=lifted_by(on, known).values("hold")).values("hold__device")

@@ -11,6 +11,7 @@ from pmcore.queries.assigned import names_of
 from pmcore.queries.due_list import TO_DO, DueItem, due_items
 from pmcore.queries.head import head
 from pmcore.queries.site_days import Zones, site_on
+from pmcore.services.findings import FindingLine
 from pmcore.services.generate_due import generate_due_of
 from pmcore.services.inspections import KIND, record_inspection
 from pmcore.services.lock import writing
@@ -45,11 +46,13 @@ def record_due_inspection(
     decontaminated: bool | None = None,
     note: str | None = None,
     re_anchor: bool = False,
+    findings: Sequence[FindingLine] = (),
     request: Request | None = None,
 ) -> Receipt:
     """The actor's work on the device; with `inspection`, a further session of one that was begun. In the same
     transaction the plans of the device are looked at anew: a floating one names its next day. `re_anchor`: the plan of
-    the due inspection, an anchored one, counts for the device from this day on, and names its next day too.
+    the due inspection, an anchored one, counts for the device from this day on, and names its next day too. `findings`
+    are made by the same act.
 
     Raises NotAllowed, UnknownReference, NothingToInspect, InspectedAlready, AnotherSheet, and what `record_inspection`
     raises. Nothing is written then.
@@ -66,7 +69,7 @@ def record_due_inspection(
             device=item.device.device, kind=InspectionKind.SCHEDULED, version=version, person=actor.person,
             started_at=started_at, ended_at=ended_at, performed_at=ended_at, readings=readings, actor=actor, at=at,
             inspection=inspection, decontaminated=decontaminated, note=note,
-            re_anchor_plan=item.plan if re_anchor else None, request=request,
+            re_anchor_plan=item.plan if re_anchor else None, findings=findings, request=request,
         )  # fmt: skip
         _generate(item.device.device, at, item.plan if re_anchor else None)
     return receipt

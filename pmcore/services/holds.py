@@ -56,7 +56,7 @@ def hold_rows(
     from_on: dt.date,
     actor: Actor,
     *,
-    finding: int | None = None,
+    finding: int | Row | None = None,
     note: str | None = None,
 ) -> list[Row]:
     """A new hold, to be placed by whichever act calls for it."""

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pmcore.engines.records import Actor
-from pmcore.engines.vocabulary import HoldReason, InspectionKind, Outcome
+from pmcore.engines.vocabulary import Discovery, HoldReason, InspectionKind, Outcome
 from pmcore.models import (
     Inspection,
     InspectionSession,
@@ -26,6 +26,7 @@ from pmcore.queries.site_days import SiteDay
 from pmcore.services.append import append
 from pmcore.services.corrections import ReasonMissing
 from pmcore.services.device_days import check_device, check_happened, check_in_record, place_of
+from pmcore.services.findings import FindingLine, MadeFinding, findings_made, holds_called_for
 from pmcore.services.holds import hold_rows
 from pmcore.services.lock import writing
 from pmcore.services.permissions import check_given, check_role, check_site
@@ -47,6 +48,10 @@ class AlreadyRecorded(RecordRefused):
 
 class AnotherInspection(RecordRefused):
     """The session belongs to an inspection of another device, procedure or kind, or to one that was taken back."""
+
+
+class FindingOfNoStep(RecordRefused):
+    """A finding names a step that this session does not answer."""
 
 
 class AlreadyComplete(RecordRefused):
@@ -108,17 +113,20 @@ def record_inspection(
     decontaminated: bool | None = None,
     note: str | None = None,
     re_anchor_plan: int | None = None,
+    findings: Sequence[FindingLine] = (),
     request: Request | None = None,
 ) -> Receipt:
     """A new inspection of the device with its first session; or, with `inspection`, a further session of that one.
-    Where a step failed, the same act places a hold.
+    Where a step failed, the same act places a hold. `findings` are made in it too: the hold names the one of a failed
+    step, and each further one that could harm or stops use opens its own.
 
     The day is the calendar's at the device's site; `site` is needed only where no placement says which. With
     `re_anchor_plan` that plan counts for the device from this day on: the session must complete the inspection.
 
     Raises NotAllowed, WrongSite, UnknownReference, BadValue; MomentsOutOfOrder, InTheFuture, PlaceUnknown,
     PlacedElsewhere, NotYetInRecord; VersionNotApproved, ReadingRefused and NothingAnswered; AlreadyRecorded,
-    AnotherInspection, AlreadyComplete; CannotReAnchor, TooEarlyToReAnchor, NothingToAnchorTo. Nothing is written then.
+    AnotherInspection, AlreadyComplete; CannotReAnchor, TooEarlyToReAnchor, NothingToAnchorTo; FindingOfNoStep, and what
+    `make_finding` raises of a finding. Nothing is written then.
     """
     check_role(actor, "record an inspection")
     check_given(actor, device)
@@ -136,7 +144,9 @@ def record_inspection(
         _check_new(work, place.day, inspection, known)
         target = Row(Inspection, device=device) if inspection is None else inspection
         opened = [target] if isinstance(target, Row) else []
-        rows = [*opened, *work.rows(target, place), *_holds(work, place.day, actor, known)]
+        made = _found(work, findings, place.day, target, actor=actor, at=at)
+        held = _holds(work, place.day, actor, known, made)
+        rows = [*opened, *work.rows(target, place), *(row for each in made for row in each.rows), *held]
         receipt = append(KIND, device, rows, actor=actor, at=at, request=request)
         _check_anchor(work, target.id if isinstance(target, Row) else target, place.day)
     return receipt
@@ -205,14 +215,34 @@ def take_back_session(
         return append(KIND, device, replaces=replaced, note=reason, actor=actor, at=at, request=request)
 
 
-def _holds(work: _Work, day: dt.date, actor: Actor, known: int) -> list[Row]:
-    """A device that fails is held from that day on, once, whoever corrects the sheet later."""
+_CAME_TO_LIGHT = {
+    InspectionKind.INCOMING: Discovery.INCOMING,
+    InspectionKind.AFTER_REPAIR: Discovery.REPAIR,
+}  # at any other kind: at the inspection
+
+
+def _found(
+    work: _Work, lines: Sequence[FindingLine], day: dt.date, inspection: int | Row, *, actor: Actor, at: dt.datetime
+) -> list[MadeFinding]:
+    answered_steps = {line.step for line in work.readings}
+    for line in lines:
+        if line.step is not None and line.step not in answered_steps:
+            raise FindingOfNoStep(f"{line.step}: this session does not answer it.")
+    discovery = _CAME_TO_LIGHT.get(work.kind, Discovery.INSPECTION)
+    return findings_made(lines, work.device, day, inspection, actor=actor, at=at, discovery=discovery)
+
+
+def _holds(work: _Work, day: dt.date, actor: Actor, known: int, made: Sequence[MadeFinding] = ()) -> list[Row]:
+    """A device that fails is held from that day on, once, whoever corrects the sheet later; what is found holds it too.
+    The hold for the failed inspection names the finding of a failed step, one that holds by itself before others."""
+    failed = {line.step for line in work.readings if line.outcome == Outcome.FAILED}
     reason = HoldReason.INSPECTION_FAILED
-    if all(line.outcome != Outcome.FAILED for line in work.readings):
-        return []
-    if any(held.reason == reason for held in holds_in_force(work.device, day, known)):
-        return []
-    return hold_rows(work.device, reason, day, actor)
+    if not failed or any(held.reason == reason for held in holds_in_force(work.device, day, known)):
+        return holds_called_for(made, work.device, day, actor)
+    of_failed = sorted((each for each in made if each.line.step in failed), key=lambda each: not each.grave)
+    named = of_failed[0] if of_failed else None
+    rows = hold_rows(work.device, reason, day, actor, finding=None if named is None else named.finding)
+    return [*rows, *holds_called_for([each for each in made if each is not named], work.device, day, actor)]
 
 
 def _checked(work: _Work, actor: Actor, at: dt.datetime, known: int) -> SiteDay:

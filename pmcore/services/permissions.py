@@ -58,8 +58,15 @@ MAY: dict[str, frozenset[Role]] = {
     "give out an inspection": _MANAGER | {Role.SCHEDULER},
     "record an inspection": _AT_WORK | {Role.PROVIDER},  # a provider: on devices that they were given
     "correct an inspection": _MANAGED,
+    "report a fault": _AT_WORK | {Role.CLINICAL_LEAD},
+    "take back a fault report": _MANAGED,
+    "make a finding": _MANAGER | {Role.TECHNICIAN, Role.PROVIDER},  # a provider: on devices that they were given
+    "reclassify a finding": _MANAGER | {Role.TECHNICIAN},
+    "take back a finding": _MANAGED,
     "place a hold": _AT_WORK,
     "take back a hold": _MANAGED,
+    "sign a release": _MANAGER | {Role.TECHNICIAN},
+    "take back a release": _MANAGED,
     "record an attempt": _AT_WORK | {Role.PROVIDER},
     "record a reason": _AT_WORK,
     "correct a reason": _MANAGED,

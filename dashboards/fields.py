@@ -1,0 +1,122 @@
+"""Fields of a form as they were filled in: each keeps what was typed, with what is wrong beside it."""
+
+import datetime as dt
+import uuid
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from typing import TypeVar
+from zoneinfo import ZoneInfo
+
+from django.http import QueryDict
+
+from pmcore.engines.patient_words import LooksLike, looks_like_patient
+
+_Value = TypeVar("_Value")
+
+LONGEST = 2_000
+_LOOKS_LIKE = {
+    LooksLike.NAME: "a patient's name",
+    LooksLike.BIRTH: "a day of birth",
+    LooksLike.HOSPITAL_NUMBER: "a hospital number",
+}
+
+
+@dataclass
+class Field:
+    """`kind`: line, long, select, buttons, ticks, date or time. `choices`: values and words; `values`: what was typed
+    or chosen, several of `ticks` alone."""
+
+    name: str
+    label: str
+    kind: str = "line"
+    choices: tuple[tuple[str, str], ...] = ()
+    values: tuple[str, ...] = ()
+    hint: str = ""
+    error: str = ""
+    needed: str = ""  # what is said where nothing was given
+
+    @property
+    def value(self) -> str:
+        return self.values[0] if self.values else ""
+
+    @property
+    def id(self) -> str:
+        return f"f-{self.name.replace(':', '-')}"
+
+    def take(self, sent: QueryDict) -> None:
+        """Keeps what was sent, and says what is wrong with it."""
+        self.values = tuple(value.strip() for value in sent.getlist(self.name))
+        if not any(self.values):
+            self.error = self.needed
+        elif self.kind in {"select", "buttons", "ticks"}:
+            known = {value for value, _ in self.choices}
+            if not known.issuperset(filter(None, self.values)):
+                self.error = "Choose one of these."
+        elif len(self.value) > LONGEST:
+            self.error = f"At most {LONGEST:,} letters are kept."
+
+    @property
+    def number(self) -> int | None:
+        """The id that was chosen."""
+        return int(self.value) if self.value.isascii() and self.value.isdigit() else None
+
+    def day(self) -> dt.date | None:
+        return self._read(dt.date.fromisoformat, "Say the day as 2026-10-31.")
+
+    def time(self) -> dt.time | None:
+        return self._read(dt.time.fromisoformat, "Say the time as 09:30.")
+
+    def _read(self, read: Callable[[str], _Value], advice: str) -> _Value | None:
+        """None: nothing was typed, or what it was is said to be wrong."""
+        try:
+            return read(self.value) if self.value else None
+        except ValueError:
+            self.error = advice
+            return None
+
+
+@dataclass
+class Form:
+    """`looked`: the caution about patients was shown, and is not shown again."""
+
+    fields: list[Field]
+    key: str = field(default_factory=lambda: uuid.uuid4().hex)
+    error: str = ""
+    caution: str = ""
+    looked: bool = False
+
+    def of(self, name: str) -> Field:
+        return next(each for each in self.fields if each.name == name)
+
+    @property
+    def wrong(self) -> int:
+        return bool(self.error) + sum(bool(each.error) for each in self.fields)
+
+    def take(self, sent: QueryDict) -> None:
+        for each in self.fields:
+            each.take(sent)
+        self.key = sent.get("key") or self.key
+        self.looked = sent.get("looked") == "yes"
+
+
+def caution_of(fields: Iterable[Field]) -> str:
+    """What in the words looks like a patient, as a sentence; nothing: an empty one."""
+    for each in fields:
+        like = looks_like_patient(each.value) if each.kind in {"line", "long"} else None
+        if like is not None:
+            return (
+                f"“{each.label}” seems to hold {_LOOKS_LIKE[like]}. No patient data belongs in here. Take it out, "
+                "or send it once more if it is none."
+            )
+    return ""
+
+
+def choices_of(pairs: Iterable[tuple[object, str]]) -> tuple[tuple[str, str], ...]:
+    return tuple((str(value), word) for value, word in pairs)
+
+
+def moment_of(day: dt.date, time: dt.time, zone: str) -> dt.datetime | None:
+    """Of a clock on the wall; None where the clocks were put forward over that time."""
+    local = dt.datetime.combine(day, time.replace(tzinfo=None), ZoneInfo(zone))
+    moment = local.astimezone(dt.UTC)
+    return moment if moment.astimezone(ZoneInfo(zone)).replace(tzinfo=None) == local.replace(tzinfo=None) else None
