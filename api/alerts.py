@@ -23,6 +23,7 @@ class Knowing:
 
 class Alerts(ListView):
     resource = "alerts"
+    period = None  # nothing narrows it to days yet
     says = {"GET": "Lists what you were told of and is still to be done, what nobody acknowledged first, by urgency."}
     serializer = serializer_of(AlertItem)
 

@@ -56,6 +56,7 @@ class FindingSent:
 
 class Findings(Writes, ListView):
     resource = "findings"
+    period = None  # nothing narrows it to days yet
     says = {
         "GET": "Lists what was found by a day on devices at your sites, in order of ids; a provider's own alone.",
         "POST": "Records what you found wrong with a device, and holds it at once where it is grave.",

@@ -27,6 +27,7 @@ class HoldSent:
 
 class Holds(Writes, ListView):
     resource = "holds"
+    period = None  # nothing narrows it to days yet
     says = {
         "GET": "Lists the holds that were placed by a day on devices at your sites, in order of ids.",
         "POST": "Places a hold: from a day on the device may not be used.",
