@@ -16,7 +16,7 @@ from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.utils import timezone
 
 from pmcore import clock
-from pmcore.queries.page_freshness import is_as_it_was
+from pmcore.queries.page_freshness import SignedIn, is_as_it_was
 
 _MOST = 64
 _LOCAL_DAYS_TURN_EVERY = 15  # minutes: no zone differs from UTC by less than a quarter of an hour
@@ -24,8 +24,7 @@ _LOCAL_DAYS_TURN_EVERY = 15  # minutes: no zone differs from UTC by less than a 
 
 @dataclass(frozen=True, slots=True)
 class _Kept:
-    session: str
-    account: int
+    by: SignedIn
     size: int
     waiting: int
     content: bytes
@@ -39,8 +38,10 @@ _lock = Lock()
 def may_be_kept(response: HttpResponse, request: HttpRequest, size: int) -> HttpResponse:
     """For a view: the page hangs on nothing else, and was made when the history had `size` entries. One with a message
     on it is for this once."""
-    if request.session.session_key and request.user.pk and not len(get_messages(request)):
-        cast(Any, response).kept_for = (request.session.session_key, request.user.pk, size)
+    session, account = request.session.session_key, cast(Any, request.user)
+    if session and account.pk and account.person_id and not len(get_messages(request)):
+        by = SignedIn(session, account.pk, account.password, account.person_id)
+        cast(Any, response).kept_for = (by, size)
     return response
 
 
@@ -64,9 +65,7 @@ class KeptPages:
 
 def _is_fresh(kept: _Kept) -> bool:
     # Sessions end by the machine's clock, also in a demonstration.
-    return is_as_it_was(
-        session=kept.session, account=kept.account, size=kept.size, waiting=kept.waiting, at=timezone.now()
-    )
+    return is_as_it_was(by=kept.by, size=kept.size, waiting=kept.waiting, at=timezone.now())
 
 
 def _keep(key: Hashable, request: HttpRequest, response: HttpResponseBase) -> None:
@@ -76,10 +75,10 @@ def _keep(key: Hashable, request: HttpRequest, response: HttpResponseBase) -> No
         return
     if any(request.COOKIES.get(name) != morsel.value for name, morsel in response.cookies.items()):
         return
-    session, account, size = kept_for
+    by, size = kept_for
     content, waiting = cast(HttpResponse, response).content, getattr(request, "alerts_waiting", 0)
     with _lock:
-        _pages[key] = _Kept(session, account, size, waiting, content, tuple(response.items()))
+        _pages[key] = _Kept(by, size, waiting, content, tuple(response.items()))
         while len(_pages) > _MOST:
             _pages.popitem(last=False)
 

@@ -73,6 +73,19 @@ def test_an_account_that_was_switched_off_opens_nothing(manager):
     assert manager.get(ADDRESS).status_code == 302
 
 
+def test_an_account_with_another_password_opens_nothing(manager):
+    account = Account.objects.get()
+    account.set_password("another-long-password-2")
+    account.save()
+    assert manager.get(ADDRESS).status_code == 302
+
+
+def test_an_account_that_is_somebody_elses_now_shows_what_that_person_may_see(manager):
+    assert manager.get(ADDRESS).status_code == 200
+    Account.objects.update(person=None)
+    assert manager.get(ADDRESS).status_code == 403
+
+
 def test_nobody_else_gets_it(manager):
     assert Client().get(ADDRESS).status_code == 302
 
