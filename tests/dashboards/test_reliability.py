@@ -20,7 +20,7 @@ from tests.reliability_cast import Fleet, a_fleet
 
 pytestmark = pytest.mark.django_db
 
-STATEMENTS = 26
+STATEMENTS = 27
 
 
 @pytest.fixture
