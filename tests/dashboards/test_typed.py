@@ -2,10 +2,13 @@
 
 import pytest
 from django.contrib.sessions.models import Session
+from django.test import Client
 
 from dashboards.typed import SAID
+from pmcore.engines.vocabulary import Role
 from pmcore.models import Account
 from pmcore.queries.head import head
+from tests.cast import a_person
 from tests.dashboards.signed_in import set_clock, signed_in
 from tests.story import a_story, day, moment
 
@@ -24,15 +27,17 @@ def story(monkeypatch):
 @pytest.fixture
 def signed_out(story):
     """A browser whose session ended while a form was open."""
-    client = signed_in(story.manager)
+    signed_in(story.manager)
+    client = Client()
+    sign_in_again(client, "/bench/")
     Session.objects.all().delete()
     return client
 
 
-def sign_in_again(client, address: str):
+def sign_in_again(client, address: str, username: str | None = None):
     sent = client.get(address)
     assert "next=" in sent["Location"]
-    username = Account.objects.get().username
+    username = username or Account.objects.get().username
     return client.post(sent["Location"], {"login": username, "password": PASSWORD}, follow=True)
 
 
@@ -65,3 +70,18 @@ def test_what_was_ticked_in_the_schedule(signed_out, story):
 def test_another_address_shows_nothing_of_it(signed_out, story):
     signed_out.post("/schedule/?week=2026-07-13", {"on": "2026-07-14"})
     assert SAID not in sign_in_again(signed_out, "/schedule/").content.decode()
+
+
+def test_somebody_else_at_the_same_browser_is_shown_nothing_of_it(signed_out, story):
+    address = f"/bench/{story.due().pk}/"
+    signed_out.post(address, {"note": "The left wheel squeaks."})
+    other = Account.objects.create_user("another", password=PASSWORD, person_id=a_person("Saskia", Role.MANAGER).person)
+    page = sign_in_again(signed_out, address, other.username)
+    assert "squeaks" not in page.content.decode()
+
+
+def test_where_nobody_is_known_to_have_typed_it_nothing_is_kept(signed_out, story):
+    address = f"/bench/{story.due().pk}/"
+    signed_out.cookies["last-account"] = "1:forged"
+    signed_out.post(address, {"note": "The left wheel squeaks."})
+    assert "squeaks" not in sign_in_again(signed_out, address, Account.objects.get().username).content.decode()
