@@ -77,6 +77,7 @@ def sweep_exports() -> None:
     drop_outdated()
 
 
+@shared_task
 def sweep_alerts() -> None:
     """Look at everything of each site whose day is another than the last one. One site's failure stops no other."""
     at = clock.now()
