@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import OuterRef, Q, QuerySet, Subquery
+from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
 
 from pmcore.engines.records import Actor
 from pmcore.engines.vocabulary import OwnershipKind, RiskClass, ServiceStateKind
@@ -67,6 +67,7 @@ class DeviceListed:
     area: Named | None
     ownership: OwnershipKind | None
     state: ServiceStateKind
+    held: bool
     risk_class: RiskClass
 
 
@@ -107,11 +108,10 @@ def devices_page(
         rows = rows.filter(Q(serial__icontains=word) | Q(tag__icontains=word) | Q(device_model__in=names.saying(word)))
     rows = rows.filter(_in_state(asked.states))
     if asked.held is not None:
-        held = Q(device__in=held_devices(as_of, known))
-        rows = rows.filter(held if asked.held else ~held)
+        rows = rows.filter(held=asked.held)
     if after is not None:
         rows = rows.filter(device__gt=after)
-    columns = ("device_id", "serial", "device_model_id", "tag", "area", "state")
+    columns = ("device_id", "serial", "device_model_id", "tag", "area", "state", "held")
     found = list(rows.order_by("device").values_list(*columns)[: min(limit, MOST_DEVICES) + 1])
     page, more = found[: min(limit, MOST_DEVICES)], len(found) > min(limit, MOST_DEVICES)
     extra = _Extra(_classes(page, names), as_of, known)
@@ -127,7 +127,7 @@ def one_device(device: int, *, as_of: dt.date, known: int, today: dt.date | None
     if not 0 < device <= MAX_INT:
         return None
     names = _Names(known, as_of)
-    columns = ("device_id", "serial", "device_model_id", "tag", "area", "state")
+    columns = ("device_id", "serial", "device_model_id", "tag", "area", "state", "held")
     row = _rows(as_of, known).filter(device=device).values_list(*columns).first()
     if row is None:
         return None
@@ -137,14 +137,17 @@ def one_device(device: int, *, as_of: dt.date, known: int, today: dt.date | None
 
 
 def _rows(as_of: dt.date, known: int) -> QuerySet[Any]:
-    """Each device with its tag, area and state in force on the day."""
+    """Each device with its tag, area and state in force on the day, and whether a hold forbids its use."""
 
     def newest(table: Any, column: str) -> Subquery:
         facts = table.objects.known(known).filter(device=OuterRef("device"), from_on__lte=as_of)
         return Subquery(facts.order_by("-from_on", "-id").values(column)[:1])
 
     rows: QuerySet[Any] = DeviceIdentity.objects.known(known).annotate(
-        tag=newest(TagHeld, "tag"), area=newest(Placement, "area"), state=newest(ServiceState, "state")
+        tag=newest(TagHeld, "tag"),
+        area=newest(Placement, "area"),
+        state=newest(ServiceState, "state"),
+        held=Exists(held_devices(as_of, known).filter(hold__device=OuterRef("device"))),
     )
     return rows
 
@@ -158,7 +161,7 @@ def _in_state(states: frozenset[ServiceStateKind] | None) -> Q:
 
 
 def _listed(row: Sequence[Any], names: "_Names", extra: "_Extra") -> DeviceListed:
-    device, serial, model, tag, area, state = row
+    device, serial, model, tag, area, state, held = row
     maker, name, device_class = names.models.get(model, ("", "", None))
     site, area_name = names.areas.get(area, (None, ""))
     return DeviceListed(
@@ -173,6 +176,7 @@ def _listed(row: Sequence[Any], names: "_Names", extra: "_Extra") -> DeviceListe
         area=Named(area, area_name) if area else None,
         ownership=extra.owned.get(device),
         state=ServiceStateKind(state or ServiceStateKind.IN_SERVICE),
+        held=held,
         risk_class=extra.risk[device],
     )
 

@@ -97,6 +97,7 @@ def test_devices(hospital, auditor):
         "area": {"id": hospital.theatre, "name": "Theatre 1"},
         "ownership": "owned",
         "state": "in_service",
+        "held": False,
         "risk_class": "other",
     }
     assert results(auditor, "devices/", words="marl t-0001", state="in_service,stored") == [marl]

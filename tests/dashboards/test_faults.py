@@ -250,7 +250,9 @@ def test_another_sites_device_and_another_devices_entry_are_not_there(bench):
 def test_the_list_narrows_to_what_is_held(bench):
     found(bench)
     browser = signed_in(bench.odile)
-    assert "T-0001" in browser.get("/equipment/?held=yes").content.decode()
+    listed = browser.get("/equipment/?held=yes").content.decode()
+    assert "T-0001" in listed
+    assert '<span class="state state-held">held</span>' in listed
     assert "No device fits" in browser.get("/equipment/?held=no").content.decode()
     assert browser.get("/equipment/?held=perhaps").status_code == 400
 

@@ -51,6 +51,7 @@ def test_a_device_shows_everything_that_a_list_needs(hospital):
             area=Named(hospital.theatre, "Theatre 1"),
             ownership=OwnershipKind.OWNED,
             state=ServiceStateKind.IN_SERVICE,
+            held=False,
             risk_class=RiskClass.OTHER,
         ),
     )
