@@ -200,12 +200,12 @@ def _anchored(covered: Covered, as_of: date, undone: bool) -> list[DueInspection
 
 
 def _floating(covered: Covered, as_of: date) -> list[DueInspection]:
-    """The clock runs from the last complete inspection. Where that has long run out when the plan begins, the device is
-    due on the first day of the plan, and the clock runs from there."""
+    """The clock runs from the last complete inspection. Where that has long run out when the plan begins, or a device
+    without any would be due before it came, it is due on the first day of the plan, and the clock runs from there."""
     rule, last_met = covered.rule, covered.last_met
     first = _due(rule, next_due(rule, covered.anchor, last_met))
-    overdue_at_start = first.closes_on < covered.starts_on
-    if overdue_at_start:
+    before_it_came = last_met is None and first.due_on < covered.begins_on
+    if before_it_came or first.closes_on < covered.starts_on:
         late = _at_once(covered)
         done = [each for each in covered.inspected if each.performed_on <= as_of]
         if not done:

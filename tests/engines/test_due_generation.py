@@ -76,6 +76,14 @@ def test_a_clock_that_ran_out_before_the_plan_began_makes_the_device_due_on_its_
     assert days(cleared, date(2026, 2, 1)) == ["2026-01-01", "2027-01-20"]
 
 
+def test_a_device_that_comes_while_a_floating_window_is_open_is_due_as_it_comes_not_before() -> None:
+    """Nobody inspected it: by the plan's anchor it would be due on 2025-06-15, when it stood nowhere."""
+    came_on = date(2025, 6, 20)
+    covered = floating(came_on, begins_on=came_on)
+    assert days(covered, date(2025, 7, 1)) == ["2025-06-20", "2026-06-20"]
+    assert days(floating(came_on), date(2025, 7, 1)) == ["2025-06-15", "2026-06-15"]  # it was there before the plan
+
+
 def test_a_changed_interval_leaves_windows_that_had_opened() -> None:
     before = anchored(date(2025, 1, 1))
     written = as_written(before, date(2026, 6, 1))
