@@ -14,7 +14,7 @@ import redis
 pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="workers need POSIX processes")
 
 CHECKOUT = Path(__file__).resolve().parent.parent
-PATIENCE = 40.0
+PATIENCE = 120.0
 WORKER = ["worker", "-P", "solo", "-Q", "long,sweep", "--without-gossip", "--without-mingle", "-l", "WARNING"]
 
 
