@@ -4,6 +4,7 @@ from typing import Any
 
 import pytest
 from django.db import connection
+from django.contrib.sessions.models import Session
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
@@ -107,12 +108,14 @@ def test_what_one_was_not_told_of_is_not_there(ward: Ward) -> None:
 def test_what_was_typed_before_the_session_ended_is_still_there(ward: Ward, ruan: Client) -> None:
     alert = Alert.objects.filter(device=ward.work.devices[1]).get()
     address = f"/alerts/{alert.pk}/acknowledgement/"
-    browser = Client()
+    username = Account.objects.get(person_id=ward.work.ruan.person).username
+    browser, signs_in = Client(), {"login": username, "password": "a-long-password-1"}
+    browser.post("/accounts/login/", signs_in)
+    Session.objects.all().delete()
     answer = browser.post(address, {"note": "Booked for Friday."})
     assert answer.status_code == 302
     assert "/accounts/login/" in answer["Location"]
-    username = Account.objects.get(person_id=ward.work.ruan.person).username
-    answer = browser.post(answer["Location"], {"login": username, "password": "a-long-password-1"}, follow=True)
+    answer = browser.post(answer["Location"], signs_in, follow=True)
     page = answer.content.decode()
     assert answer.redirect_chain[-1][0] == address
     assert "Booked for Friday.</textarea>" in page
