@@ -3,8 +3,8 @@
 from typing import Any
 
 import pytest
-from django.db import connection
 from django.contrib.sessions.models import Session
+from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
