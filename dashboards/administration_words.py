@@ -12,6 +12,7 @@ from pmcore.queries.job_list import JobTold
 LATE = dt.timedelta(minutes=15)
 """Readers of the history come every minute; what waits for longer is late."""
 
+_NEVER = dt.date.min
 _KINDS = {
     "verify_record": "Verify the record",
     "export_history": "Export the history",
@@ -43,7 +44,7 @@ def _concerns(found: Administration, at: dt.datetime) -> list[str]:
         "the newest entry of the record contradicts itself" if record.damage else "",
         "the record was found unsound" if verified is not None and not verified.sound else "",
         _counted(found.jobs.parked, "job is parked", "jobs are parked"),
-        *map(_behind, found.sites),
+        _behind(found.sites),
         *(f"the reader “{each.name}” is behind" for each in found.readers if is_late(each, at)),
         "the mail server does not answer" if found.silent is not None else "",
     ]
@@ -58,22 +59,31 @@ def _counted(count: int, one: str, several: str) -> str:
     return f"{in_words(count)} {one if count == 1 else several}" if count else ""
 
 
-def _behind(site: SiteWork) -> str:
-    swept = min(site.due_on or dt.date.min, site.alerts_on or dt.date.min)
-    if swept >= site.today:
-        return ""
-    if swept == dt.date.min:
-        return f"{site.name} was never swept"
-    return f"{site.name} was last swept {ago(swept, site.today)}"
+def _behind(sites: Sequence[SiteWork]) -> str:
+    behind = [site for site in sites if _swept_on(site) < site.wanted_on]
+    if len(behind) > 1:
+        return f"{in_words(len(behind))} sites are behind with their daily work"
+    for site in behind:
+        on = _swept_on(site)
+        return f"{site.name} was {'never swept' if on == _NEVER else f'last swept {_ago(on, site.today)}'}"
+    return ""
 
 
-def ago(day: dt.date, today: dt.date) -> str:
+def _swept_on(site: SiteWork) -> dt.date:
+    """The day for which all of its daily work was done."""
+    return min(site.due_on or _NEVER, site.alerts_on or _NEVER)
+
+
+def _ago(day: dt.date, today: dt.date) -> str:
     days = (today - day).days
     return "yesterday" if days == 1 else f"{in_words(days)} days ago"
 
 
 def _swept_today(sites: Sequence[SiteWork]) -> str:
-    return "every site was swept today" if sites else "there is no site yet"
+    if not sites:
+        return "there is no site yet"
+    today = all(_swept_on(site) >= site.today for site in sites)
+    return "every site was swept today" if today else "no site is behind with its daily work"
 
 
 def _sound(record: RecordState) -> str:
@@ -82,15 +92,18 @@ def _sound(record: RecordState) -> str:
     return f"the record was last found sound on {day_in_words(record.verified.ended_at.date())}"
 
 
-def swept(on: dt.date | None, today: dt.date) -> str:
-    """When a site was last swept."""
+def swept(on: dt.date | None, site: SiteWork) -> str:
+    """When a part of the site's daily work was last done."""
+    today = site.today
     if on is None:
         return "Never."
     if on == today:
         return f"Today, {day_in_words(on)}."
     if on > today:
         return f"For {day_in_words(on)}, which lies ahead: a clock was wrong. The next sweep puts it right."
-    return f"{day_in_words(on)}: {ago(on, today)}, behind."
+    if on >= site.wanted_on:
+        return f"{day_in_words(on)}; that of today comes within the hour."
+    return f"Behind: {_ago(on, today)}, {day_in_words(on)}."
 
 
 def reader_name(reader: Reader) -> str:
@@ -122,7 +135,7 @@ def moment(at: dt.datetime) -> str:
 def jobs_counted(found: Administration) -> str:
     jobs = found.jobs
     parts = [(jobs.waiting, "waits", "wait"), (jobs.running, "runs", "run"), (jobs.parked, "is parked", "are parked")]
-    said = [f"{in_words(count)} {one if count == 1 else several}" for count, one, several in parts]
+    said = [f"{in_words(count) if count else 'none'} {several if count > 1 else one}" for count, one, several in parts]
     return f"{said[0].capitalize()}, {said[1]}, {said[2]}."
 
 

@@ -30,7 +30,7 @@ _FEWEST_LINES, _EMPTY_LINES, _MOST_LINES = 4, 2, 20
 _ROLES = choices_of((role, words_of(role).capitalize()) for role in TOLD)
 _HOW = (
     (_AT_ONCE, "At once"),
-    *((str(hour), f"In the letter of the morning, at {hour}:00 by the site's clock") for hour in range(24)),
+    *((str(hour), f"In the letter at {hour}:00 by the site's clock") for hour in range(24)),
 )
 
 

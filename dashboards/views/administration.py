@@ -66,7 +66,7 @@ def _shown(request: HttpRequest, wrong: str = "") -> HttpResponse:
         "ended_jobs": [_job(job, names) for job in jobs.ended],
         "at_work": bool(jobs.waiting or jobs.running),
         "wrong": wrong,
-        "sites": [(site, *(say.swept(on, site.today) for on in (site.due_on, site.alerts_on))) for site in told.sites],
+        "sites": [(site, say.swept(site.due_on, site), say.swept(site.alerts_on, site)) for site in told.sites],
         "readers": [(say.reader_name(each), say.how_far(each, found.at)) for each in told.readers],
         "record_lines": say.record_lines(told.record),
     }

@@ -15,15 +15,19 @@ from pmcore.queries.signed_heads import HeadTold, newest_head
 from pmcore.queries.sites import sites_on
 
 STANDINGS = "standings"
+_ITS_TURN = dt.timedelta(hours=2)
+"""After its midnight a site has this long before it is behind: due inspections are generated every hour."""
 
 
 @dataclass(frozen=True, slots=True)
 class SiteWork:
-    """The site's days for which due inspections were last generated and alerts last looked for; None: never."""
+    """The site's days for which due inspections were last generated and alerts last looked for; None: never. A day
+    before `wanted_on` is behind."""
 
     label: str
     name: str
     today: dt.date
+    wanted_on: dt.date
     due_on: dt.date | None
     alerts_on: dt.date | None
 
@@ -66,7 +70,7 @@ class Administration:
 
 
 def administration(*, at: dt.datetime) -> Administration:
-    """Twenty statements, however much there is."""
+    """Twenty-one statements, however much there is."""
     newest, damage = _head()
     size = 0 if newest is None else newest.size
     silent = silent_ones().order_by("next_try_at").first()
@@ -98,9 +102,12 @@ def _head() -> tuple[Head | None, str]:
 def _sites(at: dt.datetime) -> tuple[SiteWork, ...]:
     looked = dict(AlertSweep.objects.values_list("site_id", "swept_on"))
     return tuple(
-        SiteWork(site.label, site.name, local_day(at, site.time_zone), site.swept_on, looked.get(site.site))
+        SiteWork(
+            site.label, site.name, local_day(at, site.time_zone), local_day(at - _ITS_TURN, site.time_zone),
+            site.swept_on, looked.get(site.site),
+        )
         for site in sites_on(at.date())
-    )
+    )  # fmt: skip
 
 
 def _readers(size: int) -> tuple[Reader, ...]:

@@ -191,7 +191,7 @@ def test_administrator_and_manager_make_rules_and_nobody_else(hospital: Hospital
     for hour, role in enumerate(Role):
         actor = Actor(hospital.ruan.person, role, both)
         if role in {Role.ADMINISTRATOR, Role.MANAGER, Role.SYSTEM}:
-            assert changed(made(actor, hour=hour + 10), actor, hour=hour)
+            assert changed(made(actor, hour=hour + 8), actor, hour=hour + 16)
             continue
         with check_refused(NotAllowed):
             made(actor)
