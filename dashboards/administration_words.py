@@ -4,7 +4,7 @@ import datetime as dt
 from collections.abc import Sequence
 
 from dashboards.history_words import scope_in_words
-from dashboards.words import day_in_words, in_words, sentence, words_of
+from dashboards.words import day_in_words, in_words, sentence, short_day, words_of
 from pmcore.engines.vocabulary import JobState
 from pmcore.queries.administration import Administration, Reader, RecordState, SiteWork
 from pmcore.queries.job_list import JobTold
@@ -98,7 +98,7 @@ def swept(on: dt.date | None, site: SiteWork) -> str:
     if on is None:
         return "Never."
     if on == today:
-        return f"Today, {day_in_words(on)}."
+        return f"Today, {short_day(on)}."
     if on > today:
         return f"For {day_in_words(on)}, which lies ahead: a clock was wrong. The next sweep puts it right."
     if on >= site.wanted_on:

@@ -86,7 +86,7 @@ def test_where_everything_runs_it_says_so(wim: Client) -> None:
         "Everything runs: no job is parked, every site was swept today, and the record was last found sound on "
         "31 October 2026."
     )
-    assert f"<h1>{said}</h1>" in page_of(wim)
+    assert f'<h1 id="headline">{said}</h1>' in page_of(wim)
     assert "The installation is ready to serve" in page_of(wim)
 
 
@@ -94,13 +94,13 @@ def test_what_stands_still_comes_first(hospital: Hospital, wim: Client) -> None:
     a_parked_job()
     SiteSweep.objects.filter(site_id=hospital.stennet).update(swept_on=TODAY - 2 * DAY)
     page = page_of(wim)
-    assert "<h1>One job is parked and Stennet Point was last swept two days ago.</h1>" in page
+    assert '<h1 id="headline">One job is parked and Stennet Point was last swept two days ago.</h1>' in page
     assert "Behind: two days ago, 29 October 2026." in page
 
 
 def test_several_sites_are_counted(hospital: Hospital, wim: Client) -> None:
     AlertSweep.objects.all().delete()
-    assert "<h1>Two sites are behind with their daily work.</h1>" in page_of(wim)
+    assert '<h1 id="headline">Two sites are behind with their daily work.</h1>' in page_of(wim)
     SiteSweep.objects.filter(site_id=hospital.alderwick).update(swept_on=TODAY - DAY)
     assert "Behind: yesterday, 30 October 2026." in page_of(wim)
     assert "Never." in page_of(wim)
@@ -109,7 +109,7 @@ def test_several_sites_are_counted(hospital: Hospital, wim: Client) -> None:
 def test_a_reader_that_is_late_is_named(wim: Client) -> None:
     Follower.objects.create(name="alerts", seen=head().size - 1)  # written at seven, five hours ago
     page = page_of(wim)
-    assert "<h1>The reader “alerts” is behind.</h1>" in page
+    assert '<h1 id="headline">The reader “alerts” is behind.</h1>' in page
     assert "One entry is still to be read, the oldest since 31 October 2026, 07:00 UTC." in page
 
 
@@ -120,7 +120,7 @@ def test_what_keeps_it_from_serving_is_said_first(wim: Client) -> None:
         page = page_of(wim)
     finally:
         guards.put_up(connection)
-    assert "<h1>The record is not guarded and one job is parked.</h1>" in page
+    assert '<h1 id="headline">The record is not guarded and one job is parked.</h1>' in page
     assert "A load balancer sends nobody here" in page
 
 
@@ -219,7 +219,7 @@ def test_what_a_verification_found_is_listed(wim: Client) -> None:
     answer = {"size": 3, "root": "", "sound": False, "faults": ["Entry 2 is not what was recorded."]}
     a_job(state=JobState.DONE, ended_at=NOW, answer=answer)
     page = page_of(wim)
-    assert "<h1>The record was found unsound.</h1>" in page
+    assert '<h1 id="headline">The record was found unsound.</h1>' in page
     assert "Entry 2 is not what was recorded." in page
     assert "of 3 entries, not sound, with one fault." in page
 
@@ -240,6 +240,6 @@ def test_a_record_that_contradicts_itself_does_not_hide_the_page(wim: Client) ->
     with connection.cursor() as cursor:
         cursor.execute("UPDATE pmcore_entry SET edge = NULL WHERE seq = (SELECT max(seq) FROM pmcore_entry)")
     guards.put_up(connection)
-    assert "<h1>The newest entry of the record contradicts itself.</h1>" in page_of(wim)
+    assert '<h1 id="headline">The newest entry of the record contradicts itself.</h1>' in page_of(wim)
     answer = wim.post("/history/verify/", {"back": "administration"}, follow=True)
     assert "Run manage.py verify_history" in page_of(wim, answer)
