@@ -25,6 +25,7 @@ pytestmark = pytest.mark.django_db
 
 TODAY = NOW.date()
 HOUR = dt.timedelta(hours=1)
+STATEMENTS = {"sqlite": 21, "postgresql": 22}[connection.vendor]  # guards are looked up in two steps there
 
 
 @pytest.fixture
@@ -171,7 +172,7 @@ def test_what_keeps_it_from_serving_is_told(hospital: Hospital) -> None:
 def test_it_costs_the_same_statements_however_much_there_is(hospital: Hospital, django_assert_num_queries: Any) -> None:
     Follower.objects.create(name="alerts", seen=1)
     asked("first", hospital.odile)
-    with django_assert_num_queries(21):
+    with django_assert_num_queries(STATEMENTS):
         told()
     for number in range(30):
         parked(f"p{number}")
@@ -179,5 +180,5 @@ def test_it_costs_the_same_statements_however_much_there_is(hospital: Hospital, 
     ask_export(actor=Actor(hospital.odile.person, Role.MANAGER, None), at=NOW)
     Follower.objects.create(name="another", seen=2)
     keep_standings()
-    with django_assert_num_queries(21):
+    with django_assert_num_queries(STATEMENTS):
         told()
