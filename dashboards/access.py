@@ -33,6 +33,7 @@ PAGES: dict[str, tuple[str, frozenset[Role]]] = {
     "equipment": ("Equipment", _STAFF),
     "history": ("History", _OFFICE | {Role.AUDITOR}),
     "alerts": ("Alerts", _ALL),
+    "administration": ("Administration", frozenset({Role.ADMINISTRATOR})),
 }
 
 # Reached from a page of the navigation.

@@ -1,6 +1,8 @@
 from django.urls import path
 
 from dashboards.views import (
+    administration,
+    alert_rules,
     alerts,
     bench,
     compliance,
@@ -33,7 +35,9 @@ urlpatterns = [
     path("bench/<key:due>/recorded/<key:entry>/", bench.recorded, name="bench_recorded"),
     path("alerts/", alerts.show, name="alerts"),
     path("alerts/<key:alert>/acknowledgement/", alerts.know, name="alert_known"),
-    path("alerts/rules/", alerts.show_rules, name="alert_rules"),
+    path("alerts/rules/", alert_rules.show_rules, name="alert_rules"),
+    path("alerts/rules/new/", alert_rules.make, name="alert_rule_new"),
+    path("alerts/rules/<key:rule>/", alert_rules.change, name="alert_rule"),
     path("alerts/letters/", alerts.show_letters, name="letters"),
     path("alerts/letters/<key:mail>/", alerts.one_letter, name="letter"),
     path("alerts/letters/<key:mail>/letter.eml", alerts.letter_as_file, name="letter_file"),
@@ -44,4 +48,6 @@ urlpatterns = [
     path("history/", history.show, name="history"),
     path("history/verify/", history.verify, name="history_verify"),
     path("history/exports/<key:export>/cancel/", history.cancel, name="history_cancel"),
+    path("administration/", administration.show, name="administration"),
+    path("administration/jobs/<key:job>/again/", administration.retry, name="administration_retry"),
 ]

@@ -9,10 +9,9 @@ from django.shortcuts import redirect, render
 
 from dashboards.access import Asking, asking, page
 from dashboards.typed import SAID, typed_before
-from dashboards.words import day_in_words, in_words
+from dashboards.words import day_in_words
 from pmcore import alert_words as say
-from pmcore.engines.vocabulary import AlertKind, MailState
-from pmcore.queries.alert_rules import RuleOnADay, rules_on
+from pmcore.engines.vocabulary import MailState
 from pmcore.queries.alerts import AlertItem, OpenAlerts, open_alerts
 from pmcore.queries.columns import BadValue
 from pmcore.queries.head import head
@@ -170,56 +169,3 @@ def _letters_second(silent: str | None) -> str:
     if settings.EMAIL_FILE_PATH is not None:
         return "No mail server is set up: letters are written into a folder, and can be read here."
     return "The letter of the morning goes at seven by the site's clock; what is told at once goes at once."
-
-
-@page("alert_rules")
-def show_rules(request: HttpRequest) -> HttpResponse:
-    """Who is told of what, in sentences."""
-    found, known = asking(request), head().size
-    names = {site.site: site.name for site in found.sites}
-    rules = [rule for rule in rules_on(found.today, known) if rule.site is None or rule.site in names]
-    context = {
-        "quiet": [day_in_words(found.today, weekday=True), f"record size {known:,}"],
-        "headline": _rules_headline(rules),
-        "rules": [
-            (rule, say.RULES[rule.kind], "At every site" if rule.site is None else f"At {names[rule.site]}",
-             [_step(rule, days) for days in _in_time(rule)], _how(rule))
-            for rule in rules
-        ],
-    }  # fmt: skip
-    return render(request, "dashboards/alert_rules.html", context)
-
-
-def _rules_headline(rules: list[RuleOnADay]) -> str:
-    count = sum(rule.enabled for rule in rules)
-    if not count:
-        return "Nobody is told of anything: there is no rule, or all are switched off."
-    many = in_words(count)
-    return f"{many[0].upper()}{many[1:]} rule{' says' if count == 1 else 's say'} who is told of what, and when."
-
-
-def _in_time(rule: RuleOnADay) -> list[int]:
-    """The days of its steps as they come: what is told beforehand counts down."""
-    return sorted(rule.days, reverse=rule.kind in (AlertKind.DUE_UNASSIGNED, AlertKind.CALIBRATION))
-
-
-def _step(rule: RuleOnADay, days: int) -> str:
-    roles = " and ".join(sorted(role.replace("_", " ") for role in rule.roles(days)))
-    many = "1 day" if days == 1 else f"{days} days"
-    match rule.kind:
-        case AlertKind.OPENED:
-            return f"on the day: the {roles}"
-        case AlertKind.DUE_UNASSIGNED:
-            return f"{many} before the window closes: the {roles}"
-        case AlertKind.CALIBRATION:
-            return f"{many} before: the {roles}" if days else f"on the day: the {roles}"
-        case AlertKind.LONG_HOLD:
-            return f"after {many}: the {roles}"
-        case _:
-            return f"from day {days} on: the {roles}"
-
-
-def _how(rule: RuleOnADay) -> str:
-    if not rule.enabled:
-        return "Switched off."
-    return "At once." if rule.hour is None else f"In the letter of the morning, at {rule.hour}:00 by the site's clock."

@@ -13,6 +13,7 @@ from dashboards.history_words import STATES, headline, how_far, scope_in_words, 
 from dashboards.typed import SAID, typed_before
 from pmcore.queries.asked import AskedRefused, BadPeriod, KnownBeyond, OutsideYourSites
 from pmcore.queries.exports import FILES, ExportTold, export_for
+from pmcore.queries.head import RecordDamaged
 from pmcore.queries.history_page import history_page
 from pmcore.queries.parameters import BadParameters, Parameters, a_day, a_number
 from pmcore.services.exports import NothingToExport, ask_export, cancel_export
@@ -58,12 +59,13 @@ def cancel(request: HttpRequest, export: int) -> HttpResponse:
 @page("history")
 @require_POST
 def verify(request: HttpRequest) -> HttpResponse:
-    """Asks for a verification."""
-    ask_verification(actor=asking(request).actor, at=asking(request).at)
-    messages.success(
-        request, "A worker reads the whole record again; what it finds will stand at the top of this page."
-    )
-    return redirect("history")
+    """Asks for a verification; whoever came from the administrator's page goes back there."""
+    try:
+        ask_verification(actor=asking(request).actor, at=asking(request).at)
+        messages.success(request, "A worker reads the whole record again; what it finds will stand on this page.")
+    except RecordDamaged as damaged:
+        messages.error(request, f"{damaged} Run manage.py verify_history: it names everything that does not match.")
+    return redirect("administration" if request.POST.get("back") == "administration" else "history")
 
 
 def _asked(sent: QueryDict) -> dict[str, Any]:

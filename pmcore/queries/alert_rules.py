@@ -4,6 +4,8 @@ import datetime as dt
 from collections import defaultdict
 from dataclasses import dataclass
 
+from django.db.models import QuerySet
+
 from pmcore.engines.vocabulary import AlertKind, Role
 from pmcore.models import AlertRuleTerms, AlertStep
 
@@ -42,12 +44,24 @@ class RuleOnADay:
 
 def rules_on(day: dt.date, known: int) -> list[RuleOnADay]:
     """Every rule that holds on the day, switched off ones too, in order of kind and id; two statements."""
-    terms = list(AlertRuleTerms.objects.known(known).on(day).select_related("rule"))
+    found = _with_steps(AlertRuleTerms.objects.known(known).on(day).select_related("rule"), known)
+    return sorted(found, key=lambda rule: (list(AlertKind).index(rule.kind), rule.rule))
+
+
+def rules_ahead(day: dt.date, known: int) -> list[RuleOnADay]:
+    """What is already said of rules from later days on, in order of those days; two statements."""
+    later = AlertRuleTerms.objects.known(known).filter(from_on__gt=day).select_related("rule").order_by("from_on", "pk")
+    last = {(each.rule, each.from_on): each for each in _with_steps(later, known)}  # of one day the last word counts
+    return list(last.values())
+
+
+def _with_steps(asked: "QuerySet[AlertRuleTerms]", known: int) -> list[RuleOnADay]:
+    terms = list(asked)
     steps: dict[int, list[Step]] = defaultdict(list)
     rows = AlertStep.objects.known(known).filter(terms__in=[each.pk for each in terms])
     for of, days, role in rows.values_list("terms_id", "days", "role"):
         steps[of].append(Step(days, Role(role)))
-    found = [
+    return [
         RuleOnADay(
             each.rule_id, AlertKind(each.rule.kind), each.rule.site_id, each.at_once, each.hour, each.enabled,
             each.from_on,
@@ -55,4 +69,3 @@ def rules_on(day: dt.date, known: int) -> list[RuleOnADay]:
         )
         for each in terms
     ]  # fmt: skip
-    return sorted(found, key=lambda rule: (list(AlertKind).index(rule.kind), rule.rule))

@@ -21,6 +21,9 @@ MEDIA_TYPES = {
     "history.csv": "text/csv; charset=utf-8",
     "pack.zip": "application/zip",
 }
+CANCELLED = "It was cancelled."
+"""What stands on the job of an export that nobody wants any more."""
+
 _SHOWN = 50
 
 

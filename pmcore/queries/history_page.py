@@ -37,16 +37,26 @@ class HistoryPage:
 
 def history_page(actor: Actor) -> HistoryPage:
     """Seven statements."""
-    asked = Job.objects.filter(kind=VERIFICATION)
-    done = asked.filter(state=JobState.DONE, ended_at__isnull=False).order_by("-ended_at").first()
-    at_work = asked.filter(state__in=[JobState.WAITING, JobState.RUNNING]).order_by("-pk").first()
     return HistoryPage(
         size=head().size,
-        verified=None if done is None else _verified(done),
-        verifying=None if at_work is None else at_work.progress or "waiting for a worker",
+        verified=last_verified(),
+        verifying=verifying(),
         heads=tuple(newest_heads(_HEADS)),
         exports=tuple(exports_for(actor)),
     )
+
+
+def last_verified() -> Verified | None:
+    ended = Job.objects.filter(kind=VERIFICATION, state=JobState.DONE, ended_at__isnull=False)
+    done = ended.order_by("-ended_at").first()
+    return None if done is None else _verified(done)
+
+
+def verifying() -> str | None:
+    """How far a verification is that has not ended; None: there is none."""
+    asked = Job.objects.filter(kind=VERIFICATION, state__in=[JobState.WAITING, JobState.RUNNING])
+    at_work = asked.order_by("-pk").first()
+    return None if at_work is None else at_work.progress or "waiting for a worker"
 
 
 def _verified(job: Job) -> Verified:

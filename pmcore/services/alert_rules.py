@@ -2,12 +2,14 @@
 
 import datetime as dt
 from collections.abc import Sequence
+from dataclasses import replace
 
 from pmcore.engines.records import Actor
 from pmcore.engines.vocabulary import AlertKind, Role
 from pmcore.models import AlertRule, AlertRuleTerms, AlertStep, Site
 from pmcore.models.rows import Row
-from pmcore.queries.alert_rules import Step
+from pmcore.queries.alert_rules import RuleOnADay, Step, rules_on
+from pmcore.queries.head import head
 from pmcore.services.append import append
 from pmcore.services.lock import writing
 from pmcore.services.permissions import check_role, check_site, use_case
@@ -40,6 +42,7 @@ DEFAULTS: dict[AlertKind, tuple[Step, ...]] = {
 """What a department begins with; common practice, no source."""
 
 AT_ONCE = frozenset({AlertKind.HIGH_RISK_OVERDUE})
+_NO_RULE = 0  # the id of a rule that is still to be made
 MORNING = 7
 """The hour of the morning's letter, where nobody says another."""
 
@@ -58,6 +61,10 @@ class BadHour(RecordRefused):
 
 class ToldTwice(RecordRefused):
     """The same role stands twice at the same number of days."""
+
+
+class RuleTwice(RecordRefused):
+    """Another rule says the same of the same matters, and would tell the same people twice."""
 
 
 class NotForThisRole(RecordRefused):
@@ -80,16 +87,16 @@ def make_rule(
     """People are told from a day on, today at the earliest, at one site or (none) at every one: at
     once, or in the letter of the morning at this hour, 7 where none is said.
 
-    Raises NobodyToTell, BadDays, BadHour, ToldTwice, NotForThisRole, UnknownReference, WrongSite, DatedBack,
-    NotAllowed.
+    Raises NobodyToTell, BadDays, BadHour, ToldTwice, NotForThisRole, RuleTwice, UnknownReference, WrongSite,
+    DatedBack, NotAllowed.
     """
-    _check(kind, steps)
+    check_steps(kind, steps)
     _check_site(actor, site)
     check_from_today(from_on, at)
+    hour = _checked_hour(at_once, hour)
+    _check_alone(RuleOnADay(_NO_RULE, kind, site, at_once, hour, True, from_on, tuple(sorted(steps))))
     rule = Row(AlertRule, kind=kind, site=site)
-    terms = Row(
-        AlertRuleTerms, rule=rule, from_on=from_on, at_once=at_once, hour=_checked_hour(at_once, hour), enabled=True
-    )
+    terms = Row(AlertRuleTerms, rule=rule, from_on=from_on, at_once=at_once, hour=hour, enabled=True)
     rows = [rule, terms, *_steps(terms, steps)]
     return append("alert_rule_made", rule, rows, actor=actor, at=at, request=request)
 
@@ -111,12 +118,14 @@ def change_rule(
     there = AlertRule.objects.filter(pk=rule).first()
     if there is None:
         raise UnknownReference("alert_rule", [rule])
-    _check(AlertKind(there.kind), steps)
+    check_steps(AlertKind(there.kind), steps)
     _check_site(actor, there.site_id)
     check_from_today(from_on, at)
-    terms = Row(
-        AlertRuleTerms, rule=rule, from_on=from_on, at_once=at_once, hour=_checked_hour(at_once, hour), enabled=enabled
-    )
+    hour = _checked_hour(at_once, hour)
+    if enabled:
+        kind, site = AlertKind(there.kind), there.site_id
+        _check_alone(RuleOnADay(rule, kind, site, at_once, hour, True, from_on, tuple(sorted(steps))))
+    terms = Row(AlertRuleTerms, rule=rule, from_on=from_on, at_once=at_once, hour=hour, enabled=enabled)
     rows = [terms, *_steps(terms, steps)]
     return append("alert_rule_changed", rule, rows, actor=actor, at=at, request=request)
 
@@ -133,7 +142,8 @@ def make_default_rules(*, from_on: dt.date, actor: Actor, at: dt.datetime) -> li
         ]
 
 
-def _check(kind: AlertKind, steps: Sequence[Step]) -> None:
+def check_steps(kind: AlertKind, steps: Sequence[Step]) -> None:
+    """Raises NobodyToTell, BadDays, NotForThisRole, ToldTwice."""
     if not steps:
         raise NobodyToTell("Say whom this rule tells; a rule without a recipient tells nobody.")
     least, most = SENSIBLE_DAYS[kind]
@@ -156,6 +166,15 @@ def _check_site(actor: Actor, site: int | None) -> None:
         check_site(actor, site)
     elif actor.sites is not None and not sites <= actor.sites:
         raise WrongSite("You are no member of every site; make the rule for one of yours.")
+
+
+def _check_alone(said: RuleOnADay) -> None:
+    """No other rule that is switched on from that day says exactly this at this site, or at every one."""
+    for other in rules_on(said.from_on, head().size):
+        there = replace(said, rule=other.rule, site=other.site, from_on=other.from_on)
+        if other == there and other.rule != said.rule and other.site in (None, said.site):
+            where = "at every site" if other.site is None else "at this site"
+            raise RuleTwice(f"There is such a rule {where} already; with two, people would be told twice.")
 
 
 def _checked_hour(at_once: bool, hour: int | None) -> int | None:

@@ -16,7 +16,7 @@ from pmcore.queries.asked import (
     check_known,
     sites_allowed,
 )
-from pmcore.queries.exports import KIND, ExportScope, exports_folder, key_of, newest_redaction
+from pmcore.queries.exports import CANCELLED, KIND, ExportScope, exports_folder, key_of, newest_redaction
 from pmcore.queries.head import head, root_at
 from pmcore.services import jobs
 from pmcore.services.permissions import check_role
@@ -69,7 +69,7 @@ def cancel_export(*, export: int, actor: Actor, at: dt.datetime) -> None:
     ones are made. Raises NotAllowed."""
     check_role(actor, "cancel an export")
     job = Job.objects.get(pk=export, kind=KIND)
-    jobs.give_up(job=export, at=at, error="It was cancelled.")
+    jobs.give_up(job=export, at=at, error=CANCELLED)
     shutil.rmtree(exports_folder() / job.unique_key, ignore_errors=True)
 
 

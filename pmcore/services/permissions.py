@@ -75,6 +75,7 @@ MAY: dict[str, frozenset[Role]] = {
     "make an alert rule": _MANAGED,
     "acknowledge an alert": _AT_WORK | {Role.PROVIDER},  # each of them what they were told
     "verify the record": _EXPORTING,
+    "retry a job": frozenset({Role.ADMINISTRATOR}),
 }
 
 _P = ParamSpec("_P")

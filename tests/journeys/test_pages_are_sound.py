@@ -25,7 +25,9 @@ PAGES = [
     ("manager", "/alerts/"),
     ("technician", "/alerts/?after=x"),
     ("manager", "/alerts/rules/"),
+    ("manager", "/alerts/rules/new/"),
     ("administrator", "/alerts/letters/"),
+    ("administrator", "/administration/"),
 ]
 
 
@@ -47,6 +49,17 @@ def test_so_are_a_sheet_and_a_device(page_as):
     page.goto("/equipment/?words=Q000010")
     page.get_by_role("link", name="Q000010").click()
     page.wait_for_load_state("networkidle")
+    check_sound(page)
+
+
+def test_so_is_the_form_of_a_rule_and_what_it_refuses(page_as):
+    page = page_as("manager")
+    page.goto("/alerts/rules/")
+    page.get_by_role("link", name="Change").first.click()
+    page.get_by_label("Days of line 1").fill("soon")
+    page.get_by_role("button", name="Change the rule").click()
+    page.get_by_text("Say a whole number of days.").wait_for()
+    page.complaints = [each for each in page.complaints if "status of 400" not in each]
     check_sound(page)
 
 

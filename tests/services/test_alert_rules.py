@@ -8,7 +8,7 @@ import pytest
 from pmcore.engines.records import SYSTEM, Actor
 from pmcore.engines.vocabulary import AlertKind, Role
 from pmcore.models import AlertRule
-from pmcore.queries.alert_rules import RuleOnADay, Step, rules_on
+from pmcore.queries.alert_rules import RuleOnADay, Step, rules_ahead, rules_on
 from pmcore.queries.head import head
 from pmcore.services.alert_rules import (
     DEFAULTS,
@@ -17,6 +17,7 @@ from pmcore.services.alert_rules import (
     BadHour,
     NobodyToTell,
     NotForThisRole,
+    RuleTwice,
     ToldTwice,
     change_rule,
     make_default_rules,
@@ -123,6 +124,37 @@ def test_the_same_role_twice_at_one_step_is_refused(hospital: Hospital) -> None:
         made(hospital.odile, steps=[Step(1, Role.MANAGER), Step(1, Role.MANAGER)])
 
 
+def test_a_rule_that_would_tell_the_same_people_twice_is_refused(hospital: Hospital) -> None:
+    made(hospital.odile)
+    with check_refused(RuleTwice, "such a rule at every site already"):
+        made(hospital.odile, steps=list(reversed(LATE)))
+    with check_refused(RuleTwice, "at every site already"):
+        made(hospital.odile, site=hospital.stennet)
+    other = made(hospital.odile, hour=6)
+    with check_refused(RuleTwice):
+        changed(other, hospital.odile)
+    assert changed(other, hospital.odile, enabled=False)
+
+
+def test_what_is_switched_off_or_of_another_site_tells_nobody_twice(hospital: Hospital) -> None:
+    rule = made(hospital.odile, site=hospital.alderwick)
+    assert made(hospital.odile, site=hospital.stennet)
+    with check_refused(RuleTwice, "at this site already"):
+        made(hospital.odile, site=hospital.alderwick)
+    assert changed(rule, hospital.odile)  # as it was
+    changed(rule, hospital.odile, enabled=False)
+    assert made(hospital.odile, site=hospital.alderwick)
+
+
+def test_what_is_said_of_later_days_is_told_in_their_order_and_by_its_last_word(hospital: Hospital) -> None:
+    rule, later = made(hospital.odile), TOMORROW + dt.timedelta(days=1)
+    for day, hour in ((later, 5), (TOMORROW, 6), (later, 8)):
+        changed(rule, hospital.odile, from_on=day, hour=hour)
+    ahead = rules_ahead(TODAY, head().size)
+    assert [(each.from_on, each.hour, each.steps) for each in ahead] == [(TOMORROW, 6, LATE), (later, 8, LATE)]
+    assert rules_ahead(later, head().size) == []
+
+
 @pytest.mark.parametrize("role", [Role.AUDITOR, Role.PROVIDER, Role.SYSTEM])
 def test_some_roles_are_told_by_no_rule(hospital: Hospital, role: Role) -> None:
     with check_refused(NotForThisRole):
@@ -138,7 +170,7 @@ def test_a_rule_of_every_site_is_made_by_somebody_of_every_site(hospital: Hospit
     rule = made(hospital.odile)
     with check_refused(WrongSite):
         changed(rule, of_one, enabled=False)
-    assert made(of_one, site=hospital.alderwick)
+    assert made(of_one, site=hospital.alderwick, hour=6)
 
 
 def test_what_is_not_there_is_refused(hospital: Hospital) -> None:
@@ -156,10 +188,10 @@ def test_no_rule_begins_in_the_past(hospital: Hospital) -> None:
 def test_administrator_and_manager_make_rules_and_nobody_else(hospital: Hospital) -> None:
     both = frozenset({hospital.alderwick, hospital.stennet})
     there = made()
-    for role in Role:
+    for hour, role in enumerate(Role):
         actor = Actor(hospital.ruan.person, role, both)
         if role in {Role.ADMINISTRATOR, Role.MANAGER, Role.SYSTEM}:
-            assert changed(made(actor), actor)
+            assert changed(made(actor, hour=hour + 8), actor, hour=hour + 16)
             continue
         with check_refused(NotAllowed):
             made(actor)

@@ -82,6 +82,7 @@ ELSEWHERE = {
     "correct a reason": "test_reasons",
     "make an alert rule": "test_alert_rules",
     "acknowledge an alert": "test_acknowledgements",
+    "retry a job": "test_retry_job",
 }
 
 
