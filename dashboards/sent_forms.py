@@ -56,4 +56,5 @@ def _put_beside(form: Form, refused: Exception, beside: Beside) -> None:
 
 
 def _show(request: HttpRequest, form: Form, around: dict[str, Any], status: int = 200) -> HttpResponse:
-    return render(request, _TEMPLATE, {"form": form, **around}, status=status)
+    asks = any(each.kind != "hidden" for each in form.fields)
+    return render(request, _TEMPLATE, {"form": form, "asks": asks, **around}, status=status)

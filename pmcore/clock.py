@@ -10,8 +10,6 @@ from zoneinfo import ZoneInfo
 
 from django.conf import settings
 
-_LAST_TO_BEGIN = "Etc/GMT+12"
-
 
 def now() -> datetime:
     """This moment, in UTC."""
@@ -21,11 +19,6 @@ def now() -> datetime:
 def today(at: datetime, zone: str) -> date:
     """The calendar day at moment `at` in the IANA zone `zone`."""
     return at.astimezone(ZoneInfo(zone)).date()
-
-
-def begun_everywhere(at: datetime) -> date:
-    """The newest calendar day that has begun at every site, wherever it lies: what counts from it on counts at once."""
-    return today(at, _LAST_TO_BEGIN)
 
 
 def as_told(moment: datetime) -> datetime:

@@ -17,6 +17,7 @@ from dashboards.sent_forms import answer
 from dashboards.shown_once import keep_for_once, shown_once
 from dashboards.words import day_in_words
 from pmcore import clock
+from pmcore.engines.site_days import earliest_day
 from pmcore.engines.vocabulary import Role
 from pmcore.queries.parameters import Parameters
 from pmcore.queries.people_page import AccountListed, account_on, accounts_on, password_mark
@@ -58,7 +59,7 @@ def one(request: HttpRequest, account: int) -> HttpResponse:
         "row": _row(found, today),
         "headline": say.person_headline(found),
         "roles": say.role_history(found),
-        "own": found.person == asking(request).actor.person,
+        "own": found.account == request.user.pk,
     }
     return render(request, "dashboards/person.html", context)
 
@@ -91,7 +92,7 @@ def new(request: HttpRequest) -> HttpResponse:
         made = create_account(
             username=form.of("username").value, password=password, name=form.of("name").value,
             role=Role(form.of("role").value), site_labels=form.of("sites").given, email=form.of("email").value,
-            actor=by.actor, at=by.at, on=clock.begun_everywhere(by.at), request=request_of(request.POST),
+            actor=by.actor, at=by.at, on=_begun_everywhere(by.at), request=request_of(request.POST),
         )  # fmt: skip
         address = reverse("person_password_shown", args=[made.account])
         if not made.repeated:
@@ -220,6 +221,11 @@ def password_shown(request: HttpRequest, account: int) -> HttpResponse:
         "again": (reverse("person_password", args=[account]), "New password"),
     }
     return render(request, "dashboards/secret.html", context)
+
+
+def _begun_everywhere(at: dt.datetime) -> dt.date:
+    """What counts from this day on counts at every site at once, and for signing in."""
+    return earliest_day(at, ["UTC", *(site.time_zone for site in sites_on(at.date()))])
 
 
 def _words(text: str) -> str:

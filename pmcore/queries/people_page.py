@@ -75,7 +75,7 @@ def accounts_on(on: dt.date, *, only: int | None = None) -> tuple[AccountListed,
             later_sites=tuple(later.get(row.person_id or 0, ())),
             skills=tuple(skills.get(row.person_id or 0, ())),
             is_active=row.is_active,
-            has_password=is_password_usable(row.password),
+            has_password=_opens(row.password),
             last_login_at=row.last_login,
         )
         for row in rows
@@ -93,7 +93,7 @@ def administrators_on(on: dt.date) -> frozenset[int]:
     held = RoleHeld.objects.current().on(on).filter(role=Role.ADMINISTRATOR)
     people = list(held.values_list("person_id", flat=True))
     rows = Account.objects.filter(person__in=people, is_active=True).values_list("pk", "password")
-    return frozenset(account for account, password in rows if is_password_usable(password))
+    return frozenset(account for account, password in rows if _opens(password))
 
 
 def password_mark(account: int) -> str:
@@ -104,6 +104,11 @@ def password_mark(account: int) -> str:
 
 def password_marked(account: int, mark: str) -> bool:
     return constant_time_compare(password_mark(account), mark)
+
+
+def _opens(stored: str) -> bool:
+    """Some password fits."""
+    return bool(stored) and is_password_usable(stored)
 
 
 def _names(people: Collection[int]) -> dict[int, str]:

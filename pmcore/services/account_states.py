@@ -16,7 +16,8 @@ from pmcore.services.permissions import check_role
 
 
 class YourOwnAccount(AccountRefused):
-    """Nobody locks themselves out."""
+    """Nobody locks themselves out: not by switching off, and not by a password that the end of their own session keeps
+    from them."""
 
 
 class LastAdministrator(AccountRefused):
@@ -33,12 +34,9 @@ def switch_account(*, account: int, active: bool, actor: Actor, at: dt.datetime)
     """
     check_role(actor, "switch an account")
     with writing():
-        found = Account.objects.filter(pk=account).first()
-        if found is None:
-            raise UnknownAccount(f"There is no account {account}.")
+        found = _account(account)
         if not active:
-            if found.person_id is not None and found.person_id == actor.person:
-                raise YourOwnAccount("You cannot switch off your own account: another administrator can.")
+            _check_not_own(found, actor)
             check_not_last(account, at.date())
         Account.objects.filter(pk=account).update(is_active=active)
         if not active:
@@ -48,16 +46,30 @@ def switch_account(*, account: int, active: bool, actor: Actor, at: dt.datetime)
 def give_password(*, account: int, password: str, instead_of: str, actor: Actor, at: dt.datetime) -> None:
     """A new password; whoever is signed in by the account signs in anew. `instead_of`: the mark of the one that it
     takes the place of, so that a form that is sent twice gives one. Raises NotAllowed, UnknownAccount,
-    ChangedMeanwhile."""
+    YourOwnAccount, ChangedMeanwhile."""
     check_role(actor, "give a password")
     stored = make_password(password)
     with writing():
-        if not Account.objects.filter(pk=account).exists():
-            raise UnknownAccount(f"There is no account {account}.")
+        found = _account(account)
+        _check_not_own(found, actor)
         if not password_marked(account, instead_of):
             raise ChangedMeanwhile("This form was sent before, or somebody gave another password meanwhile.")
         Account.objects.filter(pk=account).update(password=stored)
         _end_sessions(account)
+
+
+def _account(account: int) -> Account:
+    """Raises UnknownAccount."""
+    found = Account.objects.filter(pk=account).first()
+    if found is None:
+        raise UnknownAccount(f"There is no account {account}.")
+    return found
+
+
+def _check_not_own(account: Account, actor: Actor) -> None:
+    """Raises YourOwnAccount."""
+    if account.person_id is not None and account.person_id == actor.person:
+        raise YourOwnAccount("This is your own account: another administrator can do that, you cannot.")
 
 
 def check_not_last(account: int, on: dt.date) -> None:

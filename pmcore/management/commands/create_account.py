@@ -14,6 +14,9 @@ from pmcore.queries.columns import BadValue
 from pmcore.services.accounts import AccountRefused, create_account
 from pmcore.services.refusals import RecordBusy, RecordRefused
 
+# A role counts from a day on: the one that has begun everywhere, so that it counts at every site at once.
+_LAST_TO_BEGIN = "Etc/GMT+12"
+
 
 class Command(CheckedCommand):
     help = "Register a person in the record and make an account for them."
@@ -39,7 +42,7 @@ class Command(CheckedCommand):
                 email=options["email"],
                 actor=SYSTEM,
                 at=at,
-                on=clock.begun_everywhere(at),
+                on=clock.today(at, _LAST_TO_BEGIN),
             )
         except (AccountRefused, RecordRefused, RecordBusy, BadValue) as error:
             raise CommandError(str(error)) from error
