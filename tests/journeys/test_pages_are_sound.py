@@ -26,6 +26,16 @@ PAGES = [
     ("technician", "/alerts/?after=x"),
     ("manager", "/alerts/rules/"),
     ("administrator", "/alerts/letters/"),
+    ("administrator", "/administration/people/"),
+    ("administrator", "/administration/people/?words=tech"),
+    ("administrator", "/administration/people/new/"),
+    ("administrator", "/administration/people/1/"),
+    ("administrator", "/administration/people/1/role/"),
+    ("administrator", "/administration/people/1/sites/"),
+    ("administrator", "/administration/people/1/password/shown/"),
+    ("administrator", "/administration/tokens/"),
+    ("administrator", "/administration/tokens/new/"),
+    ("administrator", "/administration/tokens/1/back/"),
 ]
 
 
