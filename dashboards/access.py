@@ -40,6 +40,8 @@ PAGES: dict[str, tuple[str, frozenset[Role]]] = {
 _BEHIND: dict[str, tuple[str, frozenset[Role]]] = {
     "alert_rules": ("Who is told of what", _OFFICE),
     "letters": ("Letters", frozenset({Role.ADMINISTRATOR})),
+    "people": ("People", frozenset({Role.ADMINISTRATOR})),
+    "tokens": ("Tokens", frozenset({Role.ADMINISTRATOR})),
 }
 _ROLES = {name: roles for name, (_, roles) in (PAGES | _BEHIND).items()}
 

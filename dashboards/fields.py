@@ -23,8 +23,8 @@ _LOOKS_LIKE = {
 
 @dataclass
 class Field:
-    """`kind`: line, long, select, buttons, ticks, date or time. `choices`: values and words; `values`: what was typed
-    or chosen, several of `ticks` alone."""
+    """`kind`: line, long, select, buttons, ticks, date, time or hidden. `choices`: values and words; `values`: what was
+    typed or chosen, several of `ticks` alone."""
 
     name: str
     label: str
@@ -38,6 +38,11 @@ class Field:
     @property
     def value(self) -> str:
         return self.values[0] if self.values else ""
+
+    @property
+    def given(self) -> tuple[str, ...]:
+        """Everything that was chosen."""
+        return tuple(filter(None, self.values))
 
     @property
     def id(self) -> str:

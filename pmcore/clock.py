@@ -21,6 +21,11 @@ def today(at: datetime, zone: str) -> date:
     return at.astimezone(ZoneInfo(zone)).date()
 
 
+def as_told(moment: datetime) -> datetime:
+    """A moment of the machine's own clock, as `now` would have told it."""
+    return moment + (settings.CLOCK_OFFSET or timedelta())
+
+
 def is_set_back() -> bool:
     """Whether this is a demonstration's clock."""
     return settings.CLOCK_OFFSET is not None

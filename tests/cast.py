@@ -44,11 +44,11 @@ class Hospital:
 
 
 @contextmanager
-def check_refused(error: type[Exception], says: str | None = None) -> Iterator[None]:
-    """What happens within is refused by that error, and the history is as long as before."""
+def check_refused(error: type[Exception], says: str | None = None) -> Iterator[Any]:
+    """What happens within is refused by that error, as what is given says, and the history is as long as before."""
     size = head().size
-    with pytest.raises(error, match=says):
-        yield
+    with pytest.raises(error, match=says) as refusal:
+        yield refusal
     assert head().size == size
 
 

@@ -79,11 +79,6 @@ def actor_of_token(raw: str, *, at: dt.datetime, on: dt.date) -> Actor:
     return replace(actor, sites=sites, token=token.pk, begins_on=token.from_on, ends_on=token.to_on)
 
 
-def token_number(raw: str) -> int | None:
-    """Under which number a token was given out; None: there is no such token."""
-    return Token.objects.filter(digest=token_digest(raw)).values_list("pk", flat=True).first()
-
-
 def actor_named(username: str, *, on: dt.date) -> Actor:
     """Who acts by the account of that name on a day, as known now. Raises NoActor."""
     account = Account.objects.filter(username=username).values_list("pk", flat=True).first()

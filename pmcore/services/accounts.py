@@ -1,35 +1,49 @@
-"""Accounts and tokens. They are no part of the record; the person behind them is."""
+"""Accounts: a person of the record, and a way for them to sign in. The account itself is no part of the record."""
 
 import datetime as dt
 import secrets
 from collections.abc import Sequence
+from typing import NamedTuple
 
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 
-from pmcore.engines.records import SYSTEM
+from pmcore.engines.records import Actor
 from pmcore.engines.vocabulary import Role
-from pmcore.models import Account, SiteDetails, Token
-from pmcore.queries.actors import NoActor, actor_of, token_digest
+from pmcore.models import Account, SiteDetails
 from pmcore.services.lock import writing
 from pmcore.services.people import register_person
+from pmcore.services.permissions import check_role
+from pmcore.services.requests import Request, answered
 
-_LONGEST_LABEL = 80
+_LONGEST_NAME = 120
+_PLAIN = "abcdefghjkmnpqrstuvwxyz23456789"
 
 
 class AccountRefused(ValueError):
-    """The account or token cannot be made. The subclasses say why; nothing was written."""
+    """The account or token cannot be made or changed. The subclasses say why; nothing was written."""
 
 
 class UsernameTaken(AccountRefused):
-    """Somebody else signs in by this name."""
+    """Somebody else signs in by this name, however its letters are written."""
 
     def __init__(self, username: str) -> None:
         super().__init__(f"There is already an account called {username!r}.")
 
 
+class AddressTaken(AccountRefused):
+    """One signs in by the address too, so it is one account's alone."""
+
+    def __init__(self, email: str) -> None:
+        super().__init__(f"Another account has the address {email}.")
+
+
 class BadAccount(AccountRefused):
-    """The user name, the address or the password will not do."""
+    """The name, the user name, the address or the password will not do; `field` says which, by its column."""
+
+    def __init__(self, says: str, field: str) -> None:
+        super().__init__(says)
+        self.field = field
 
 
 class UnknownLabel(AccountRefused):
@@ -37,11 +51,16 @@ class UnknownLabel(AccountRefused):
 
 
 class UnknownAccount(AccountRefused):
-    """Nobody signs in by this name."""
+    """Nobody signs in by this name, or there is no such account."""
 
 
-class BadToken(AccountRefused):
-    """The token's label or last day makes no sense, or there is none to revoke."""
+class AccountMade(NamedTuple):
+    """`repeated`: the same request made it before."""
+
+    account: int
+    person: int
+    username: str
+    repeated: bool = False
 
 
 def create_account(
@@ -51,88 +70,68 @@ def create_account(
     name: str,
     role: Role,
     site_labels: Sequence[str],
-    email: str | None = None,
+    actor: Actor,
     at: dt.datetime,
     on: dt.date,
-) -> Account:
-    """A person in the record, and a way for them to sign in. An administrator's account also opens the admin.
+    email: str | None = None,
+    request: Request | None = None,
+) -> AccountMade:
+    """A person in the record, and a way for them to sign in. An administrator's account also opens the admin. Accounts
+    are of the whole house: an administrator gives any of its sites, also one that they are no member of.
 
-    Raises UsernameTaken, BadAccount, UnknownLabel, or what `register_person` raises.
+    Raises UsernameTaken, AddressTaken, BadAccount, UnknownLabel, or what `register_person` raises.
     """
-    account = Account(username=username, email=email or "")
-    try:
-        validate_password(password, account)
-        account.set_password(password)
-        account.clean_fields(exclude=["person"])
-    except ValidationError as error:
-        raise BadAccount(" ".join(error.messages)) from error
+    check_role(actor, "register a person")
     with writing():
-        if Account.objects.filter(username=username).exists():
-            raise UsernameTaken(username)
-        sites = [_site(label) for label in dict.fromkeys(site_labels)]
-        receipt = register_person(name=name, email=email, role=role, sites=sites, from_on=on, actor=SYSTEM, at=at)
+        if (earlier := answered(actor, request, "person_registered")) is not None:
+            made = Account.objects.get(person=earlier.subject)
+            return AccountMade(made.pk, earlier.subject, made.username, repeated=True)
+        account = _checked(Account(username=Account.normalize_username(username), email=email or ""), password)
+        _check_name(name)
+        sites = [site_with_label(label) for label in dict.fromkeys(site_labels)]
+        receipt = register_person(
+            name=name, email=email or None, role=role, sites=sites, from_on=on, actor=actor, at=at, request=request
+        )
         account.person_id = receipt.subject
         account.is_staff = account.is_superuser = role == Role.ADMINISTRATOR
         account.save()
-    return account
+    return AccountMade(account.pk, receipt.subject, account.username)
 
 
-def _site(label: str) -> int:
+def new_password() -> str:
+    """Of four groups of letters and figures that nobody mistakes for one another, about 79 bits: to be read out, typed
+    and not guessed."""
+    return "-".join("".join(secrets.choice(_PLAIN) for _ in range(4)) for _ in range(4))
+
+
+def site_with_label(label: str) -> int:
+    """Raises UnknownLabel."""
     details = SiteDetails.objects.current().filter(label=label).first()
     if details is None:
         raise UnknownLabel(f"There is no site labelled {label!r}.")
     return int(details.site_id)
 
 
-def create_token(
-    *,
-    username: str,
-    label: str,
-    at: dt.datetime,
-    expires_at: dt.datetime | None = None,
-    read_only: bool = False,
-    site_labels: Sequence[str] = (),
-    from_on: dt.date | None = None,
-    to_on: dt.date | None = None,
-) -> str:
-    """A new token of the account, as it is shown once; only its hash is kept. One that is `read_only` may be narrowed
-    to some of the account's sites, and to the days from `from_on` to `to_on`.
-
-    Raises UnknownAccount, UnknownLabel, BadToken.
-    """
-    account = Account.objects.filter(username=username).first()
-    if account is None:
-        raise UnknownAccount(f"There is no account called {username!r}.")
-    label = label.strip()
-    if not label.isprintable() or not 1 <= len(label) <= _LONGEST_LABEL:
-        raise BadToken(f"A token needs a label of at most {_LONGEST_LABEL} characters.")
-    if expires_at is not None and expires_at <= at:
-        raise BadToken("A token cannot expire before it is made.")
-    if not read_only and (site_labels or from_on or to_on):
-        raise BadToken("Only a read-only token is narrowed to sites or days.")
-    if from_on and to_on and from_on > to_on:
-        raise BadToken(f"The token's days begin on {from_on}, after their end on {to_on}.")
-    raw = secrets.token_urlsafe(32)
-    Token.objects.create(
-        account=account, digest=token_digest(raw), label=label, made_at=at, expires_at=expires_at, read_only=read_only,
-        sites=_sites_of(account, site_labels, at.date()) if site_labels else None, from_on=from_on, to_on=to_on,
-    )  # fmt: skip
-    return raw
-
-
-def _sites_of(account: Account, labels: Sequence[str], on: dt.date) -> list[int]:
-    """Raises UnknownLabel, BadToken."""
-    sites = {_site(label) for label in labels}
+def _checked(account: Account, password: str) -> Account:
+    """With the password set. Raises BadAccount, UsernameTaken, AddressTaken."""
     try:
-        actor = actor_of(account.pk, on=on)
-    except NoActor as error:
-        raise BadToken(str(error)) from error
-    if actor.sites is not None and not sites <= actor.sites:
-        raise BadToken(f"{account.username} is no member of all of these sites.")
-    return sorted(sites)
+        account.set_password(password)
+        account.clean_fields(exclude=["person"])
+    except ValidationError as error:
+        field, says = next(iter(error.message_dict.items()))
+        raise BadAccount(" ".join(says), field) from error
+    try:
+        validate_password(password, account)
+    except ValidationError as error:
+        raise BadAccount(" ".join(error.messages), "password") from error
+    if Account.objects.filter(username__iexact=account.username).exists():
+        raise UsernameTaken(account.username)
+    if account.email and Account.objects.filter(email__iexact=account.email).exists():
+        raise AddressTaken(account.email)
+    return account
 
 
-def revoke_token(*, token: int, at: dt.datetime) -> None:
-    """The token opens nothing any more. Raises BadToken where it was taken back before, or never was."""
-    if not Token.objects.filter(pk=token, revoked_at__isnull=True).update(revoked_at=at):
-        raise BadToken(f"There is no token {token} to take back.")
+def _check_name(name: str) -> None:
+    """The record takes lines and paragraphs; a name stands in one line, in letters too. Raises BadAccount."""
+    if len(name) > _LONGEST_NAME or len(name.splitlines()) > 1:
+        raise BadAccount(f"A name stands in one line of at most {_LONGEST_NAME} characters.", "name")

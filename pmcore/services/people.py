@@ -35,7 +35,7 @@ def register_person(
 
     Raises NoRoleOfPeople, UnknownReference, NotAllowed; Conflict for the same site or skill twice.
     """
-    _check_role_of_people(role)
+    check_role_of_people(role)
     person = Row(Person)
     details = Row(PersonDetails, person=person, from_on=from_on, name=name, email=email, provider=provider)
     held = Row(RoleHeld, person=person, from_on=from_on, role=role)
@@ -56,7 +56,7 @@ def give_role(
     request: Request | None = None,
 ) -> Receipt:
     """The role that a person acts in from a day on; none ends it. Raises Conflict for a second one on the same day."""
-    _check_role_of_people(role)
+    check_role_of_people(role)
     held = Row(RoleHeld, person=person, from_on=from_on, role=role)
     return append("role_given", person, [held], actor=actor, at=at, request=request)
 
@@ -87,6 +87,7 @@ def register_provider(
     return append("provider_registered", provider, [provider, details], actor=actor, at=at, request=request)
 
 
-def _check_role_of_people(role: Role | None) -> None:
+def check_role_of_people(role: Role | None) -> None:
+    """Raises NoRoleOfPeople."""
     if role == Role.SYSTEM:
         raise NoRoleOfPeople("No person acts as the service itself.")

@@ -14,6 +14,7 @@ from pmcore.services.refusals import NotAllowed, UnknownReference, WrongSite
 from pmcore.services.requests import Receipt, answered
 
 _OFFICE = frozenset({Role.ADMINISTRATOR, Role.SYSTEM})
+_ADMINISTRATOR = frozenset({Role.ADMINISTRATOR})
 _MANAGED = _OFFICE | {Role.MANAGER}
 _MANAGER = frozenset({Role.MANAGER, Role.SYSTEM})  # not the administrator, who answers for no device
 _AT_WORK = _MANAGED | {Role.SCHEDULER, Role.TECHNICIAN}
@@ -29,6 +30,10 @@ MAY: dict[str, frozenset[Role]] = {
     "give a role": _OFFICE,
     "set a membership": _OFFICE,
     "register a provider": _OFFICE,
+    "switch an account": _ADMINISTRATOR,
+    "give a password": _ADMINISTRATOR,
+    "make a token": _OFFICE,
+    "take back a token": _OFFICE,
     "redact": _OFFICE,
     "register a class": _MANAGED,
     "register a model": _MANAGED,

@@ -7,10 +7,10 @@ from typing import Any
 
 from django.test import Client
 
-from pmcore.engines.records import Actor
+from pmcore.engines.records import SYSTEM, Actor
 from pmcore.engines.vocabulary import Role
 from pmcore.models import Account
-from pmcore.services.accounts import create_token
+from pmcore.services.tokens import create_token
 
 NOW = dt.datetime(2026, 10, 31, 12, tzinfo=dt.UTC)
 PROBLEM = "application/problem+json"
@@ -55,7 +55,8 @@ def an_account(actor: Actor) -> Account:
 
 
 def by_token(actor: Actor, **options: Any) -> Asker:
-    return Asker(create_token(username=an_account(actor).username, label="test", at=NOW, **options))
+    username = an_account(actor).username
+    return Asker(create_token(username=username, label="test", actor=SYSTEM, at=NOW, **options).raw)
 
 
 ROLES = [role for role in Role if role != Role.SYSTEM]

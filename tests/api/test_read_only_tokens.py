@@ -8,16 +8,16 @@ import pytest
 from django.db import DatabaseError
 
 from pmcore import tasks
-from pmcore.engines.records import Actor
+from pmcore.engines.records import SYSTEM, Actor
 from pmcore.engines.vocabulary import Role, TokenDeed
 from pmcore.models import Entry, Job, Token, TokenUse
 from pmcore.queries.actors import TokenExpired, TokenRevoked, actor_of_token
 from pmcore.queries.head import head
 from pmcore.queries.verification import verify
 from pmcore.services import token_use
-from pmcore.services.accounts import BadToken, create_token, revoke_token
 from pmcore.services.devices import move_device
 from pmcore.services.refusals import NotAllowed
+from pmcore.services.tokens import BadToken, create_token, revoke_token
 from tests.api.asking import NOW, PROBLEM, Asker, an_account, by_token
 from tests.api.test_routes import EXPECTED, METHODS, NOT_READ, filled, versioned
 from tests.bench_cast import a_bench
@@ -162,13 +162,14 @@ def test_a_service_refuses_it_too(hospital):
 def test_it_is_hashed_expires_and_is_taken_back(ines):
     account = an_account(ines)
     later = NOW + dt.timedelta(days=2)
-    raw = create_token(username=account.username, label="audit", at=NOW, expires_at=later, read_only=True)
+    by = {"actor": SYSTEM, "at": NOW}
+    raw = create_token(username=account.username, label="audit", expires_at=later, read_only=True, **by).raw
     token = Token.objects.get()
     assert raw not in str(token.__dict__)
     assert actor_of_token(raw, at=NOW, on=NOW.date()).token == token.pk
     with pytest.raises(TokenExpired):
         actor_of_token(raw, at=later, on=NOW.date())
-    revoke_token(token=token.pk, at=NOW)
+    revoke_token(token=token.pk, **by)
     with pytest.raises(TokenRevoked):
         actor_of_token(raw, at=NOW, on=NOW.date())
 
@@ -185,7 +186,7 @@ def test_it_is_hashed_expires_and_is_taken_back(ines):
 def test_one_that_makes_no_sense_is_refused(hospital, options, says):
     username = an_account(a_person("Ines Kaldervik", Role.AUDITOR, hospital.alderwick)).username
     with check_refused(BadToken, says):
-        create_token(username=username, label="audit", at=NOW, **options)
+        create_token(username=username, label="audit", actor=SYSTEM, at=NOW, **options)
     assert not Token.objects.exists()
 
 

@@ -7,9 +7,10 @@ import pytest
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver
 
+from pmcore.engines.records import SYSTEM
 from pmcore.engines.vocabulary import Role
 from pmcore.models import Account
-from pmcore.services.accounts import create_token
+from pmcore.services.tokens import create_token
 from tests.api.asking import NOW, PROBLEM, ROLES, Asker, an_account, by_token
 from tests.bench_cast import a_bench, inspection_of, moment, recorded
 from tests.cast import a_person, a_procedure
@@ -184,4 +185,4 @@ def _content(response) -> bytes:
 
 def _token_of(actor) -> dict[str, str]:
     username = Account.objects.get(person_id=actor.person).username
-    return {"Authorization": f"Token {create_token(username=username, label='same', at=NOW)}"}
+    return {"Authorization": f"Token {create_token(username=username, label='same', actor=SYSTEM, at=NOW).raw}"}

@@ -107,12 +107,14 @@ def history(entries: int) -> None:
 def token() -> str:
     import datetime as dt
 
+    from pmcore.engines.records import SYSTEM
     from pmcore.engines.vocabulary import Role
-    from pmcore.services.accounts import create_account, create_token
+    from pmcore.services.accounts import create_account
+    from pmcore.services.tokens import create_token
 
-    options: Any = {"at": AT, "on": dt.date(2026, 1, 1), "site_labels": []}
+    options: Any = {"actor": SYSTEM, "at": AT, "on": dt.date(2026, 1, 1), "site_labels": []}
     create_account(username="ines", password="a-long-password-1", name="Ines Kaldervik", role=Role.AUDITOR, **options)
-    return create_token(username="ines", label="benchmark", at=AT)
+    return create_token(username="ines", label="benchmark", actor=SYSTEM, at=AT).raw
 
 
 @contextmanager

@@ -9,6 +9,7 @@ import pytest
 import time_machine
 from django.core.management import CommandError, call_command
 
+from pmcore.engines.records import SYSTEM
 from pmcore.models import CarriedOver, Device, DeviceIdentity, DeviceOrigin, ModelDetails, Placement, TagHeld
 from pmcore.queries.head import head
 from pmcore.queries.verification import verify
@@ -213,11 +214,9 @@ def test_a_heading_that_will_not_do(imported, heading, says):
 
 
 def test_whoever_imports_needs_the_role_and_the_site(imported, hospital):
-    password = "kestrel-lathe-amber"
-    create_account(
-        username="ruan", password=password, name="R", role="technician", site_labels=["AG"], at=AT, on=JANUARY
-    )
-    create_account(username="maud", password=password, name="M", role="manager", site_labels=["SP"], at=AT, on=JANUARY)
+    by = {"password": "kestrel-lathe-amber", "actor": SYSTEM, "at": AT, "on": JANUARY}
+    create_account(username="ruan", name="R", role="technician", site_labels=["AG"], **by)
+    create_account(username="maud", name="M", role="manager", site_labels=["SP"], **by)
     assert "may not register a device" in imported(GOOD, options=("--by", "ruan")).error
     assert "line 2, site: you are no member of AG (refused)" in imported(GOOD, options=("--by", "maud")).said
     assert "There is no account called" in imported(GOOD, options=("--by", "nobody")).error

@@ -6,11 +6,12 @@ import pytest
 from django.db import OperationalError, connection
 from django.test import Client
 
+from pmcore.engines.records import SYSTEM
 from pmcore.engines.vocabulary import Role
 from pmcore.models import Account, Entry, guards
 from pmcore.queries import operation
 from pmcore.services import jobs
-from pmcore.services.accounts import create_token
+from pmcore.services.tokens import create_token
 from tests.cast import a_person
 from tests.dashboards.signed_in import set_clock, signed_in
 
@@ -59,7 +60,7 @@ def test_an_administrator_reads_the_metrics_by_page_or_token(monkeypatch):
     found = lines(browser.get("/metrics"))
     assert found["pmcore_record_entries"] == Entry.objects.count() > 0
     name = Account.objects.get(person=administrator.person).username
-    token = create_token(username=name, label="monitor", at=AT)
+    token = create_token(username=name, label="monitor", actor=SYSTEM, at=AT).raw
     assert lines(Client().get("/metrics", headers={"Authorization": f"Bearer {token}"})) == found
 
 

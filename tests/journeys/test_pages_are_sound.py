@@ -28,6 +28,16 @@ PAGES = [
     ("manager", "/alerts/rules/new/"),
     ("administrator", "/alerts/letters/"),
     ("administrator", "/administration/"),
+    ("administrator", "/administration/people/"),
+    ("administrator", "/administration/people/?words=tech"),
+    ("administrator", "/administration/people/new/"),
+    ("administrator", "/administration/people/1/"),
+    ("administrator", "/administration/people/1/role/"),
+    ("administrator", "/administration/people/1/sites/"),
+    ("administrator", "/administration/people/1/password/shown/"),
+    ("administrator", "/administration/tokens/"),
+    ("administrator", "/administration/tokens/new/"),
+    ("administrator", "/administration/tokens/1/back/"),
 ]
 
 

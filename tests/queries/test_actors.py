@@ -25,15 +25,13 @@ from pmcore.queries.actors import (
 from pmcore.queries.columns import BadValue
 from pmcore.services.accounts import (
     BadAccount,
-    BadToken,
     UnknownAccount,
     UnknownLabel,
     UsernameTaken,
     create_account,
-    create_token,
-    revoke_token,
 )
 from pmcore.services.people import NoRoleOfPeople, give_role, set_membership
+from pmcore.services.tokens import BadToken, NoSuchToken, create_token, revoke_token
 from tests.cast import AT, JANUARY, a_site, check_refused
 from tests.history import MARCH, written
 
@@ -44,15 +42,17 @@ PASSWORD = "heron-quartz-lantern"
 
 
 def an_account(username: str = "odile", role: Role = Role.MANAGER, *labels: str) -> Account:
-    return create_account(
+    made = create_account(
         username=username,
         password=PASSWORD,
         name="Odile Brandt-Ferro",
         role=role,
         site_labels=labels,
+        actor=SYSTEM,
         at=AT,
         on=JANUARY,
     )
+    return Account.objects.get(pk=made.account)
 
 
 def test_an_account_acts_as_its_person_with_role_and_sites() -> None:
@@ -85,7 +85,7 @@ def test_an_account_switched_off_or_of_nobody_does_not_act() -> None:
 
 def test_a_token_becomes_an_actor_and_is_kept_as_a_hash_only() -> None:
     account = an_account()
-    raw = create_token(username="odile", label="report", at=AT)
+    raw = create_token(username="odile", label="report", actor=SYSTEM, at=AT).raw
     assert actor_of_token(raw, at=AT, on=TODAY).person == account.person_id
     assert raw not in str(Token.objects.values_list().get())
 
@@ -99,7 +99,7 @@ def _expired(raw: str) -> tuple[str, dt.datetime]:
 
 
 def _revoked(raw: str) -> tuple[str, dt.datetime]:
-    revoke_token(token=Token.objects.get().pk, at=AT)
+    revoke_token(token=Token.objects.get().pk, actor=SYSTEM, at=AT)
     return raw, AT
 
 
@@ -110,7 +110,8 @@ def test_a_token_that_is_no_good_opens_nothing(
     spoil: Callable[[str], tuple[str, dt.datetime]], error: type[NoActor]
 ) -> None:
     an_account()
-    raw, at = spoil(create_token(username="odile", label="report", at=AT, expires_at=AT + dt.timedelta(days=7)))
+    expires_at = AT + dt.timedelta(days=7)
+    raw, at = spoil(create_token(username="odile", label="report", actor=SYSTEM, at=AT, expires_at=expires_at).raw)
     with pytest.raises(error) as refusal:
         actor_of_token(raw, at=at, on=TODAY)
     assert isinstance(refusal.value, TokenRefused)
@@ -136,7 +137,7 @@ def test_an_account_that_makes_no_sense_is_refused_and_nobody_is_registered(
     an_account()
     asked = {"username": "ruan", "password": PASSWORD, "name": "Ruan Tesk", "role": Role.TECHNICIAN, "site_labels": []}
     with check_refused(error, says):
-        create_account(**{**asked, **changed}, at=AT, on=JANUARY)  # type: ignore[arg-type]
+        create_account(**{**asked, **changed}, actor=SYSTEM, at=AT, on=JANUARY)  # type: ignore[arg-type]
     assert Account.objects.count() == 1
 
 
@@ -153,24 +154,24 @@ def test_an_account_that_makes_no_sense_is_refused_and_nobody_is_registered(
 def test_a_token_that_makes_no_sense_is_not_made(changed: dict[str, object], error: type[Exception]) -> None:
     an_account()
     with pytest.raises(error):
-        create_token(**{"username": "odile", "label": "report", "at": AT, **changed})  # type: ignore[arg-type]
+        create_token(**{"username": "odile", "label": "report", "actor": SYSTEM, "at": AT, **changed})  # type: ignore[arg-type]
     assert not Token.objects.exists()
 
 
 def test_two_tokens_of_32_random_bytes_differ() -> None:
     an_account()
-    first, second = (create_token(username="odile", label="report", at=AT) for _ in range(2))
+    first, second = (create_token(username="odile", label="report", actor=SYSTEM, at=AT).raw for _ in range(2))
     assert first != second
     assert len(urlsafe_b64decode(first + "=")) == 32
 
 
 def test_a_token_is_revoked_once_and_the_others_go_on() -> None:
     an_account()
-    kept, lost = (create_token(username="odile", label=label, at=AT) for label in ("kept", "lost"))
+    kept, lost = (create_token(username="odile", label=label, actor=SYSTEM, at=AT).raw for label in ("kept", "lost"))
     token = Token.objects.get(label="lost").pk
-    revoke_token(token=token, at=AT)
-    with pytest.raises(BadToken):
-        revoke_token(token=token, at=AT)
+    revoke_token(token=token, actor=SYSTEM, at=AT)
+    with pytest.raises(NoSuchToken):
+        revoke_token(token=token, actor=SYSTEM, at=AT)
     with pytest.raises(TokenRevoked):
         actor_of_token(lost, at=AT, on=TODAY)
     assert actor_of_token(kept, at=AT, on=TODAY).role == Role.MANAGER
@@ -178,7 +179,7 @@ def test_a_token_is_revoked_once_and_the_others_go_on() -> None:
 
 def test_the_token_of_an_account_that_was_switched_off_opens_nothing() -> None:
     account = an_account()
-    raw = create_token(username="odile", label="report", at=AT)
+    raw = create_token(username="odile", label="report", actor=SYSTEM, at=AT).raw
     Account.objects.filter(pk=account.pk).update(is_active=False)
     with pytest.raises(AccountInactive):
         actor_of_token(raw, at=AT, on=TODAY)
@@ -204,6 +205,6 @@ def test_a_membership_ends_on_its_day_and_a_correction_counts_at_once() -> None:
 
 def test_an_actor_costs_few_statements(django_assert_num_queries: DjangoAssertNumQueries) -> None:
     an_account()
-    raw = create_token(username="odile", label="report", at=AT)
+    raw = create_token(username="odile", label="report", actor=SYSTEM, at=AT).raw
     with django_assert_num_queries(4):
         actor_of_token(raw, at=AT, on=TODAY)

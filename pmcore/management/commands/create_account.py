@@ -7,6 +7,7 @@ from typing import Any
 from django.core.management.base import CommandError, CommandParser
 
 from pmcore import clock
+from pmcore.engines.records import SYSTEM
 from pmcore.engines.vocabulary import Role
 from pmcore.management.checked import CheckedCommand
 from pmcore.queries.columns import BadValue
@@ -32,19 +33,20 @@ class Command(CheckedCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         at = clock.now()
         try:
-            account = create_account(
+            made = create_account(
                 username=options["username"],
                 password=self._password(options["password_file"]),
                 name=options["name"],
                 role=Role(options["role"]),
                 site_labels=options["site"],
                 email=options["email"],
+                actor=SYSTEM,
                 at=at,
                 on=clock.today(at, _LAST_TO_BEGIN),
             )
         except (AccountRefused, RecordRefused, RecordBusy, BadValue) as error:
             raise CommandError(str(error)) from error
-        self.stdout.write(f"{account.username} can sign in now.")
+        self.stdout.write(f"{made.username} can sign in now.")
 
     def _password(self, file: Path | None) -> str:
         if file is None:

@@ -6,9 +6,10 @@ from typing import Any
 from django.core.management.base import CommandError, CommandParser
 
 from pmcore import clock
+from pmcore.engines.records import SYSTEM
 from pmcore.management.checked import CheckedCommand
-from pmcore.queries.actors import token_number
-from pmcore.services.accounts import AccountRefused, create_token
+from pmcore.services.accounts import AccountRefused
+from pmcore.services.tokens import create_token
 
 
 class Command(CheckedCommand):
@@ -30,8 +31,8 @@ class Command(CheckedCommand):
         at = clock.now()
         try:
             expires_at = at + dt.timedelta(days=options["days"]) if options["days"] is not None else None
-            token = create_token(
-                username=options["user"], label=options["label"], at=at, expires_at=expires_at,
+            made = create_token(
+                username=options["user"], label=options["label"], actor=SYSTEM, at=at, expires_at=expires_at,
                 read_only=options["read_only"], site_labels=options["site"], from_on=options["from_on"],
                 to_on=options["to_on"],
             )  # fmt: skip
@@ -39,5 +40,5 @@ class Command(CheckedCommand):
             raise CommandError(str(error)) from error
         except OverflowError as error:
             raise CommandError(f"{options['days']} days are more than a calendar holds.") from error
-        self.stdout.write(token)
-        self.stderr.write(f"Keep it now: it is not shown again. `revoke_token {token_number(token)}` takes it back.")
+        self.stdout.write(made.raw)
+        self.stderr.write(f"Keep it now: it is not shown again. `revoke_token {made.token}` takes it back.")

@@ -8,9 +8,9 @@ from pmcore.engines.records import SYSTEM
 from pmcore.engines.vocabulary import Role
 from pmcore.models import Account, Token
 from pmcore.queries.actors import actor_of, actor_of_token
-from pmcore.services.accounts import revoke_token
 from pmcore.services.demo.accounts import ROLES, open_accounts, open_token
 from pmcore.services.people import register_person
+from pmcore.services.tokens import revoke_token
 from tests.cast import AT, JANUARY
 
 pytestmark = pytest.mark.django_db
@@ -63,5 +63,5 @@ def test_the_auditors_token_is_kept_while_it_opens_anything() -> None:
     raw = open_token(kept=None, at=AT)
     assert actor_of_token(raw, at=AT, on=JANUARY).role == Role.AUDITOR
     assert open_token(kept=raw, at=AT) == raw
-    revoke_token(token=Token.objects.get().pk, at=AT)
+    revoke_token(token=Token.objects.get().pk, actor=SYSTEM, at=AT)
     assert open_token(kept=raw, at=AT + dt.timedelta(hours=1)) != raw
