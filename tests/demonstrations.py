@@ -21,6 +21,7 @@ _OURS = (
     "PYTHONUNBUFFERED",  # what is printed has to arrive without it
     "DATABASE_URL",
     "REDIS_URL",
+    "EMAIL_URL",
     "PMCORE_SECRET_KEY",
     "PMCORE_HOSTS",
     "DJANGO_SETTINGS_MODULE",
@@ -99,6 +100,13 @@ class Served:
     @property
     def password(self) -> str:
         found = re.search(r"with the password (\S+)", self.printed)
+        assert found is not None
+        return found[1]
+
+    @property
+    def token(self) -> str:
+        """The auditor's, for the interface."""
+        found = re.search(r"Authorization: Token (\S+?)\"", self.printed)
         assert found is not None
         return found[1]
 

@@ -12,7 +12,7 @@ from tests.demonstrations import Served
 
 @contextmanager
 def served(folder: Path) -> Iterator[Served]:
-    with _database() as more:
+    with database("journeys") as more:
         site = Served(folder, more=more)
         try:
             yield site
@@ -21,7 +21,8 @@ def served(folder: Path) -> Iterator[Served]:
 
 
 @contextmanager
-def _database() -> Iterator[dict[str, str]]:
+def database(of: str) -> Iterator[dict[str, str]]:
+    """Variables that name a database of its own beside that of the tests; none where the tests are embedded."""
     address = os.environ.get("DATABASE_URL")
     if not address:
         yield {}
@@ -29,7 +30,7 @@ def _database() -> Iterator[dict[str, str]]:
     import psycopg
 
     parts = urlsplit(address)
-    name = f"test_{parts.path.strip('/')}_journeys_{os.getpid()}"
+    name = f"test_{parts.path.strip('/')}_{of}_{os.getpid()}"
     with psycopg.connect(address, autocommit=True) as connection:
         connection.execute(f'CREATE DATABASE "{name}"')
         try:
