@@ -1,5 +1,5 @@
 """The whole circle: a check fails and its finding moves a failure rate; another window closes undone, by mail whoever
-must know is told, once; it is acknowledged and done late; and an auditor takes the period away and verifies it offline."""
+must know is told, once; it is acknowledged and done late; and an auditor takes the period away, verified offline."""
 
 import datetime as dt
 import io
@@ -84,7 +84,7 @@ def a_check_fails_and_is_found_out(bench: Page) -> None:
     check_sound(bench)
     bench.goto(f"/equipment/?words={INSPECTED}")
     bench.get_by_role("link", name=INSPECTED).click()
-    bench.get_by_role("link", name="Record a finding").click()
+    bench.get_by_role("link", name="Add a finding").click()
     bench.get_by_label("What is wrong").fill("The rear brake lets go under load")
     bench.get_by_label("Where it sits").select_option("brakes_and_mobility")
     choose(bench, "Did it fail?", "It could not do its work")
