@@ -103,7 +103,7 @@ def told_of(tag: str, letters: Sequence[EmailMessage]) -> list[tuple[str, str]]:
     for letter in letters:
         body = letter.get_body(("plain",))
         assert body is not None
-        said = re.findall(rf"^- {tag}\b.*\n  (.*)$", body.get_content(), re.MULTILINE)
+        said = re.findall(rf"^- {tag}\b.*\n  ([^\r\n]+)", body.get_content(), re.MULTILINE)
         found += [(str(letter["To"]), sentence) for sentence in said]
     return sorted(found)
 

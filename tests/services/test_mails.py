@@ -1,6 +1,7 @@
 """A letter is sent once, by whichever worker; a silent server, a refusal or a missing address loses none."""
 
 import datetime as dt
+import re
 from collections.abc import Callable, Iterator
 from email.message import EmailMessage
 from itertools import pairwise
@@ -95,6 +96,22 @@ def test_plain_text_and_html_say_the_same(sink: Sink) -> None:
         assert words.count(said) == 2
         assert "Done meanwhile" in words
         assert "Tables, yearly: met late by now." in words
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("address", ["", "https://pm.example:8443"])
+def test_a_letter_links_to_the_pages_where_their_address_is_known(sink: Sink, settings: Any, address: str) -> None:
+    settings.PAGE_ADDRESS = address
+    ward = addressed(a_ward())
+    sent(a_letter(ward))
+    (letter,) = sink.letters
+    text, html = (part.get_content() for part in letter.iter_parts() if isinstance(part, EmailMessage))
+    linked = set(re.findall(r'href="([^"]+)"', html))
+    if not address:
+        assert (linked, "http" in text) == (set(), False)
+        return
+    assert linked == {f"{address}/alerts/", *(f"{address}/equipment/{device}/" for device in ward.work.devices)}
+    assert f"{address}/alerts/" in text.split()
 
 
 @pytest.mark.django_db
