@@ -42,11 +42,11 @@ def compose(letter: Letter) -> Composed:
 
 
 def _line(item: AlertItem, letter: Letter) -> dict[str, Any]:
-    grave = item.kind is AlertKind.HIGH_RISK_OVERDUE or bool(risk(item))
+    said_risk = risk(item) or ("high risk" if item.kind is AlertKind.HIGH_RISK_OVERDUE else "")  # no kind stands here
     where = ", ".join(part for part in (item.site_name, item.due.area_name if item.due else "") if part)
-    said = {"about": about(item), "where": where, "risk": risk(item), "sentence": sentence(item, letter.today)}
+    said = {"about": about(item), "where": where, "risk": said_risk, "sentence": sentence(item, letter.today)}
     link = _link("device", item.device.device) if item.device is not None else ""
-    return {**said, "grave": grave, "link": link}
+    return {**said, "link": link}
 
 
 def _link(page: str, *about: int) -> str:

@@ -27,7 +27,7 @@ MUST_BE_TOLD = ["ag-1", "ag-2", "ag-3", "scheduler"]
 """After a day the technicians of the site, after seven the scheduler, and after thirty the managers."""
 
 OVERDUE = "Surgical tables, every quarter: 9 days overdue; the window closed on 31 October 2026. It is given to nobody."
-SWEEPS = ("sweep_due", "sweep_alerts", "follow_alerts", "sweep_mails")
+LOOKS = ("sweep_alerts", "follow_alerts", "sweep_mails")
 
 
 @pytest.fixture
@@ -41,14 +41,14 @@ def test_from_a_failed_check_to_a_verified_export(circle: Circle, tmp_path: Path
         before = rates(circle)
         a_check_fails_and_is_found_out(circle.page_as("technician", width=900, height=1200))
         one_rate_moved_by_one_failure(before, rates(circle))
-        circle.sweep(*SWEEPS)
+        circle.sweep(*LOOKS)
         circle.wait_until_all_letters_are_sent(least=1)
     of_the_first_day = len(circle.sink.letters)
     with circle.served(NINE_DAYS_LATER):
-        circle.sweep(*SWEEPS)
+        circle.sweep("sweep_due", *LOOKS)
         everybody_is_told_once(circle, of_the_first_day)
         it_is_known_and_done_late(circle)
-        circle.sweep(*SWEEPS)
+        circle.sweep(*LOOKS)
         pack = the_auditor_takes_the_period_away(circle)
         circle.wait_until_all_letters_are_sent(least=of_the_first_day)
     assert arrived_twice(circle.sink.letters) == []
@@ -111,7 +111,7 @@ def everybody_is_told_once(circle: Circle, of_the_first_day: int) -> None:
         return told_of(LEFT, circle.sink.letters[of_the_first_day:])
 
     wait_until(lambda: len(told()) >= len(expected))
-    circle.sweep(*SWEEPS)  # what is found twice is told once
+    circle.sweep(*LOOKS)  # what is found twice is told once
     circle.wait_until_all_letters_are_sent(least=of_the_first_day + len(expected))
     assert told() == expected
 
@@ -148,7 +148,7 @@ def the_auditor_takes_the_period_away(circle: Circle) -> bytes:
     days = ("--from", "2026-10-31", "--to", "2026-11-09")
     token = circle.manage("create_token", "auditor", "--read-only", "--site", "AG", *days)
     sites = circle.ask("sites/", token=token)["results"]
-    scope = {"from": days[1], "to": days[3], "sites": [site["id"] for site in sites]}
+    scope = {"from": days[1], "to": days[3], "sites": [site["site"] for site in sites]}
     export = circle.ask("history-exports/", token=token, body=scope)
     address = f"history-exports/{export['id']}/"
     ended = wait_until(lambda: circle.ask(address, token=token)["state"] in ("done", "failed"))
