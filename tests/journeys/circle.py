@@ -25,6 +25,9 @@ from tests.journeys.quillmere import database
 from tests.journeys.signing_in import PageAs, signing_in
 from tests.sink import Sink, a_sink
 
+PAGES = "https://pm.quillmere.example"
+"""Where letters say that the pages are."""
+
 
 @dataclass
 class Circle:
@@ -94,15 +97,17 @@ def a_circle(folder: Path, browser: Browser) -> Iterator[Circle]:
     """Embedded, or where the tests run on servers on a database of its own there, and on their Redis."""
     with a_sink() as (sink, port), database("circle") as more:
         queue = {"REDIS_URL": os.environ["REDIS_URL"]} if more and os.environ.get("REDIS_URL") else {}
-        yield Circle(folder, {**more, **queue, "EMAIL_URL": f"smtp://127.0.0.1:{port}"}, sink, browser)
+        more |= {**queue, "EMAIL_URL": f"smtp://127.0.0.1:{port}", "PMCORE_ADDRESS": PAGES}
+        yield Circle(folder, more, sink, browser)
 
 
 def told_of(tag: str, letters: Sequence[EmailMessage]) -> list[tuple[str, str]]:
-    """To whom, and in which sentence, letters tell of a device."""
+    """To whom, and in which sentence, letters tell of a device; each says where one answers."""
     found = []
     for letter in letters:
         body = letter.get_body(("plain",))
         assert body is not None
+        assert f"{PAGES}/alerts/" in body.get_content().split()
         said = re.findall(rf"^- {tag}\b.*\n  ([^\r\n]+)", body.get_content(), re.MULTILINE)
         found += [(str(letter["To"]), sentence) for sentence in said]
     return sorted(found)
