@@ -82,7 +82,12 @@ class Served:
             stderr=self._errors,
             text=True,
         )
-        self.printed = self._read_to("To start anew")
+        try:
+            self.printed = self._read_to("To start anew")
+        except BaseException:  # nobody holds it yet who would end it
+            self.process.kill()
+            self.process.wait()
+            raise
 
     def _read_to(self, last: str) -> str:
         assert self.process.stdout is not None

@@ -21,7 +21,7 @@ from playwright.sync_api import Browser
 from tests.demonstrations import PATIENCE_SECONDS, Served, environment, wait_until
 from tests.house.checkout import ROOT
 from tests.journeys.hands import heading
-from tests.journeys.quillmere import database
+from tests.journeys.quillmere import Built, copied
 from tests.journeys.signing_in import PageAs, signing_in
 from tests.sink import Sink, a_sink
 
@@ -42,8 +42,8 @@ class Circle:
 
     @contextmanager
     def served(self, moment: dt.datetime | None = None) -> Iterator[None]:
-        """Built where it is not there yet, and served; its clock goes on from the moment, if one is said. Stopped in
-        order, so that no letter breaks off; and whatever goes wrong, nothing of it is left."""
+        """Its clock goes on from the moment, if one is said, else from where it was. Stopped in order, so that no
+        letter breaks off; and whatever goes wrong, nothing of it is left."""
         if moment is not None:
             (self.folder / "demo-moment").write_text(f"{moment.isoformat()}\n", encoding="ascii")
         self.site = Served(self.folder, more=self.more)
@@ -93,9 +93,9 @@ class Circle:
 
 
 @contextmanager
-def a_circle(folder: Path, browser: Browser) -> Iterator[Circle]:
+def a_circle(quillmere: Built, folder: Path, browser: Browser) -> Iterator[Circle]:
     """Embedded, or where the tests run on servers on a database of its own there, and on their Redis."""
-    with a_sink() as (sink, port), database("circle") as more:
+    with a_sink() as (sink, port), copied(quillmere, folder, "circle") as more:
         queue = {"REDIS_URL": os.environ["REDIS_URL"]} if more and os.environ.get("REDIS_URL") else {}
         more |= {**queue, "EMAIL_URL": f"smtp://127.0.0.1:{port}", "PMCORE_ADDRESS": PAGES}
         yield Circle(folder, more, sink, browser)

@@ -7,7 +7,7 @@ import pytest
 from playwright.sync_api import Browser, sync_playwright
 
 from tests.demonstrations import Served
-from tests.journeys.quillmere import served
+from tests.journeys.quillmere import Built, built, served
 from tests.journeys.signing_in import PageAs, signing_in
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
@@ -21,8 +21,14 @@ def chromium() -> str:
 
 
 @pytest.fixture(scope="session")
-def quillmere(chromium: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
-    with served(tmp_path_factory.mktemp("quillmere")) as site:
+def quillmere_built(chromium: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Built]:
+    with built(tmp_path_factory.mktemp("built")) as found:
+        yield found
+
+
+@pytest.fixture(scope="session")
+def quillmere(quillmere_built: Built, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    with served(quillmere_built, tmp_path_factory.mktemp("quillmere") / "data") as site:
         yield site
 
 

@@ -16,6 +16,7 @@ from playwright.sync_api import Browser, Page
 from tests.demonstrations import wait_until
 from tests.journeys.circle import Circle, a_circle, arrived_twice, told_of, verdict
 from tests.journeys.hands import choose, heading
+from tests.journeys.quillmere import Built
 from tests.journeys.sound import check_sound
 
 INSPECTED, LEFT = "Q000017", "Q000019"
@@ -31,8 +32,8 @@ LOOKS = ("sweep_alerts", "follow_alerts", "sweep_mails")
 
 
 @pytest.fixture
-def circle(browser: Browser, tmp_path: Path) -> Iterator[Circle]:
-    with a_circle(tmp_path / "data", browser) as circle:
+def circle(quillmere_built: Built, browser: Browser, tmp_path: Path) -> Iterator[Circle]:
+    with a_circle(quillmere_built, tmp_path / "data", browser) as circle:
         yield circle
 
 
