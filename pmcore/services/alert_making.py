@@ -21,6 +21,7 @@ from pmcore.wake import wake
 
 SEND = "pmcore.tasks.send_mail"
 AT_ONCE = 500
+
 People = Mapping[str, frozenset[int]]
 """By the key of what calls for an alert, who is told."""
 
