@@ -95,13 +95,7 @@ def asking(request: HttpRequest) -> Asking:
 
 def home_of(role: Role) -> str:
     """The page on which a role starts."""
-    first = {
-        Role.SCHEDULER: "schedule",
-        Role.TECHNICIAN: "bench",
-        Role.PROVIDER: "bench",
-        Role.CLINICAL_LEAD: "equipment",
-    }
-    return first.get(role, "compliance")
+    return _FIRST.get(role, "compliance")
 
 
 def look_up(request: HttpRequest) -> Asking:
