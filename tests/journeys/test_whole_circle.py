@@ -164,10 +164,12 @@ def it_verifies_alone_and_one_byte_is_missed(folder: Path) -> None:
     history = folder / "history.ndjson"
     exported = history.read_bytes()
     entries = [json.loads(line) for line in exported.splitlines()]
-    kinds = [entry["kind"] for entry in entries]
-    assert {"inspection_recorded", "finding_made", "alert_acknowledged"} <= set(kinds)
-    found = kinds.index("finding_made")
-    history.write_bytes(exported.replace(b'"kind":"finding_made"', b'"kind":"finding_mado"', 1))
+    assert {"inspection_recorded", "alert_acknowledged"} <= {entry["kind"] for entry in entries}
+    found = next(number for number, entry in enumerate(entries) if any("finding" in row for row in entry["rows"]))
+    changed = exported.splitlines(keepends=True)
+    at = changed[found].index(b'"kind":"') + len(b'"kind":"')
+    changed[found] = changed[found][:at] + bytes([changed[found][at] ^ 1]) + changed[found][at + 1 :]
+    history.write_bytes(b"".join(changed))
     where = f"history.ndjson, line {found + 1}, is not the entry {entries[found]['seq']} of the history."
     assert verdict(folder) == (1, f"NOT VERIFIED: {where}")
     history.write_bytes(exported)
