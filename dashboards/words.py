@@ -2,7 +2,10 @@
 
 import datetime as dt
 
+from pmcore import alert_words
 from pmcore.queries.due_list import DueItem
+
+hold_in_words = alert_words.hold_in_words
 
 MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
@@ -45,23 +48,6 @@ def in_words(count: int) -> str:
     return _SMALL[count] if 0 <= count < len(_SMALL) else f"{count:,}"
 
 
-_HOLDS = {
-    "finding": "something was found wrong",
-    "fault_reported": "a fault was reported that could harm somebody",
-    "inspection_failed": "an inspection failed",
-    "incomplete_part_set": "a set of parts was not changed whole",
-    "donor_of_parts": "parts were taken from it",
-    "no_usable_control": "no control could be used",
-    "waiting_for_a_part": "it waits for a part",
-    "found_again": "it was found again and not inspected yet",
-    "unknown_history": "its history is not known",
-    "safety_notice": "a safety notice concerns it",
-    "unintended_movement": "it moved by itself",
-    "not_decontaminated": "it was not decontaminated",
-    "other": "for another reason",
-}
-
-
 def not_done_in_words(row: DueItem) -> str:
     """What stood in the way so far: `Somebody went twice in vain, last on 20 Feb: with a patient.`"""
     said = []
@@ -73,11 +59,6 @@ def not_done_in_words(row: DueItem) -> str:
     if row.reason is not None:
         said.append(f"Reason recorded: {words_of(row.reason)}.")
     return " ".join(said)
-
-
-def hold_in_words(reason: str) -> str:
-    """Why a device is held."""
-    return _HOLDS.get(reason, words_of(reason))
 
 
 def sentence(words: str) -> str:

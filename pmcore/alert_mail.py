@@ -3,7 +3,9 @@
 from collections import Counter
 from typing import Any
 
+from django.conf import settings
 from django.template.loader import render_to_string
+from django.urls import reverse
 
 from pmcore.alert_words import about, counted, day_words, risk, sentence
 from pmcore.engines.vocabulary import AlertKind
@@ -30,6 +32,7 @@ def compose(letter: Letter) -> Composed:
         "more": len(standing) - len(standing[:_LISTED]),
         "over": [_line(item, letter) for item in letter.items if not item.stands][:_LISTED],
         "at_once": letter.at_once,
+        "alerts": _link("alerts"),
     }
     subject = headline.rstrip(".")
     if len(subject) > _SUBJECT:
@@ -39,7 +42,13 @@ def compose(letter: Letter) -> Composed:
 
 
 def _line(item: AlertItem, letter: Letter) -> dict[str, Any]:
-    grave = item.kind is AlertKind.HIGH_RISK_OVERDUE or bool(risk(item))
+    said_risk = risk(item) or ("high risk" if item.kind is AlertKind.HIGH_RISK_OVERDUE else "")  # no kind stands here
     where = ", ".join(part for part in (item.site_name, item.due.area_name if item.due else "") if part)
-    said = {"about": about(item), "where": where, "risk": risk(item), "sentence": sentence(item, letter.today)}
-    return {**said, "grave": grave}
+    said = {"about": about(item), "where": where, "risk": said_risk, "sentence": sentence(item, letter.today)}
+    link = _link("device", item.device.device) if item.device is not None else ""
+    return {**said, "link": link}
+
+
+def _link(page: str, *about: int) -> str:
+    """To a page, where somebody said under which address people open them."""
+    return f"{settings.PAGE_ADDRESS}{reverse(page, args=about)}" if settings.PAGE_ADDRESS else ""

@@ -35,6 +35,22 @@ RULES = {
 }
 """What each kind of rule tells of."""
 
+_HOLDS = {
+    "finding": "something was found wrong",
+    "fault_reported": "a fault was reported that could harm somebody",
+    "inspection_failed": "an inspection failed",
+    "incomplete_part_set": "a set of parts was not changed whole",
+    "donor_of_parts": "parts were taken from it",
+    "no_usable_control": "no control could be used",
+    "waiting_for_a_part": "it waits for a part",
+    "found_again": "it was found again and not inspected yet",
+    "unknown_history": "its history is not known",
+    "safety_notice": "a safety notice concerns it",
+    "unintended_movement": "it moved by itself",
+    "not_decontaminated": "it was not decontaminated",
+    "other": "of another reason",
+}
+
 
 def day_words(day: dt.date, *, weekday: bool = False) -> str:
     written = f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
@@ -74,7 +90,8 @@ def sentence(item: AlertItem, today: dt.date) -> str:
         case AlertKind.OPENED:
             return f"{_plan(item)}: can be done now; the window closes on {day}.{_has_it(item)}"
         case AlertKind.LONG_HOLD:
-            return f"It has been on hold for {_days(today - item.on)}, since {day}: {_reason(item.hold)}."
+            why = "and nobody recorded why" if item.hold is None else f"because {hold_in_words(item.hold)}"
+            return f"It has been on hold for {_days(today - item.on)}, since {day}, {why}."
         case AlertKind.CALIBRATION if item.on < today:
             return f"Its calibration ran out on {day}; steps that ask for it are not answered until it is calibrated."
         case AlertKind.CALIBRATION:
@@ -124,8 +141,9 @@ def _over(item: AlertItem) -> str:
             return f"{_plan(item)}: {state} by now."
 
 
-def _reason(code: str | None) -> str:
-    return "no reason recorded" if code is None else code.replace("_", " ")
+def hold_in_words(reason: str) -> str:
+    """Why a device is held."""
+    return _HOLDS.get(reason, reason.replace("_", " "))
 
 
 def _number(count: int) -> str:

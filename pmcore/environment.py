@@ -17,6 +17,7 @@ from django.core.exceptions import ImproperlyConfigured
 KEPT_OPEN_SECONDS = 60
 
 _HOST = re.compile(r"\*|\.?[\w-]+(\.[\w-]+)*|\[[0-9a-fA-F:]+\]")
+_PLACE = re.compile(r"([\w-]+(\.[\w-]+)*|\[[0-9a-fA-F:]+\])(:\d+)?")
 
 
 def given(name: str) -> bool:
@@ -149,6 +150,18 @@ def _address(name: str, schemes: set[str]) -> SplitResult:
         expected = " or ".join(f"{scheme}://" for scheme in sorted(schemes))
         raise ImproperlyConfigured(f"{name} must begin with {expected}.")
     return parts
+
+
+def page_address(name: str) -> str:
+    """Scheme and host, perhaps with a port, under which people open the pages; empty where nobody said."""
+    if not given(name):
+        return ""
+    parts = _address(name, {"http", "https"})
+    if not _PLACE.fullmatch(parts.netloc):
+        raise ImproperlyConfigured(f"{name} must name a host, as in https://pm.hospital.example.")
+    if parts.path.strip("/") or parts.query or parts.fragment:
+        raise ImproperlyConfigured(f"{name} must end with the host or its port, as in https://pm.hospital.example.")
+    return f"{parts.scheme}://{parts.netloc}"
 
 
 def secret(name: str, *, kept_in: Path | None) -> str:

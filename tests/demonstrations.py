@@ -21,6 +21,7 @@ _OURS = (
     "PYTHONUNBUFFERED",  # what is printed has to arrive without it
     "DATABASE_URL",
     "REDIS_URL",
+    "EMAIL_URL",
     "PMCORE_SECRET_KEY",
     "PMCORE_HOSTS",
     "DJANGO_SETTINGS_MODULE",
@@ -81,7 +82,12 @@ class Served:
             stderr=self._errors,
             text=True,
         )
-        self.printed = self._read_to("To start anew")
+        try:
+            self.printed = self._read_to("To start anew")
+        except BaseException:  # nobody holds it yet who would end it
+            self.process.kill()
+            self.process.wait()
+            raise
 
     def _read_to(self, last: str) -> str:
         assert self.process.stdout is not None
@@ -99,6 +105,13 @@ class Served:
     @property
     def password(self) -> str:
         found = re.search(r"with the password (\S+)", self.printed)
+        assert found is not None
+        return found[1]
+
+    @property
+    def token(self) -> str:
+        """The auditor's, for the interface."""
+        found = re.search(r"Authorization: Token (\S+?)\"", self.printed)
         assert found is not None
         return found[1]
 

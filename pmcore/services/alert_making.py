@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 from django.conf import settings
 from django.db import transaction
 
-from pmcore.engines.vocabulary import AlertChannel, MailState
+from pmcore.engines.vocabulary import AlertChannel, AlertKind, MailState
 from pmcore.models import Alert, Delivery, Mail
 from pmcore.queries.alert_grounds import OF_DUES, Ground
 from pmcore.queries.alert_people import Holders, holders, told
@@ -21,6 +21,11 @@ from pmcore.wake import wake
 
 SEND = "pmcore.tasks.send_mail"
 AT_ONCE = 500
+
+People = Mapping[str, frozenset[int]]
+"""By the key of what calls for an alert, who is told."""
+
+_OVERDUE = frozenset({AlertKind.OVERDUE, AlertKind.HIGH_RISK_OVERDUE})
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +52,10 @@ def make_alerts(found: Sequence[Ground], now: SiteNow, known: int) -> int:
         due: frozenset(each.person for each in people)
         for due, people in assigned_among(dues, as_of=now.today, known=known).items()
     }
-    return sum(_make(fresh[start : start + AT_ONCE], now, there, given) for start in range(0, len(fresh), AT_ONCE))
+    people = {ground.key: _people(ground, there, given) for ground in fresh}
+    by_letter = _by_letter(fresh, people)
+    portions = [fresh[start : start + AT_ONCE] for start in range(0, len(fresh), AT_ONCE)]
+    return sum(_make(portion, now, people, by_letter) for portion in portions)
 
 
 def _there(keys: Collection[str]) -> set[str]:
@@ -59,7 +67,7 @@ def _there(keys: Collection[str]) -> set[str]:
     return found
 
 
-def _make(found: Sequence[Ground], now: SiteNow, there: Holders, given: Mapping[int, frozenset[int]]) -> int:
+def _make(found: Sequence[Ground], now: SiteNow, people: People, by_letter: People) -> int:
     """Another run may make the same at the same time: of each alert one run does, and that one tells people of it. Rows
     are written in order of their keys, so that two runs wait for one another and never in a circle."""
     run = uuid.uuid4()
@@ -67,8 +75,7 @@ def _make(found: Sequence[Ground], now: SiteNow, there: Holders, given: Mapping[
     with transaction.atomic():
         Alert.objects.bulk_create([_alert(ground, now, run) for ground in found], ignore_conflicts=True)
         mine = list(Alert.objects.filter(run=run).order_by("unique_key"))
-        people = {each.pk: _people(of_key[each.unique_key], there, given) for each in mine}
-        letters = _letters([(each, of_key[each.unique_key], people[each.pk]) for each in mine], now, run)
+        letters = _letters([(each, of_key[each.unique_key], by_letter[each.unique_key]) for each in mine], now, run)
         Delivery.objects.bulk_create(list(_deliveries(mine, people, letters)))
         for letter in sorted({letter for letter, at_once in letters.values() if at_once}):
             wake(SEND, letter)
@@ -86,6 +93,20 @@ def _alert(ground: Ground, now: SiteNow, run: uuid.UUID) -> Alert:
 def _people(ground: Ground, there: Holders, given: Mapping[int, frozenset[int]]) -> frozenset[int]:
     has_it = given.get(ground.about, frozenset()) if ground.rule.kind in OF_DUES else frozenset()
     return told(ground.rule.roles(ground.days), ground.site, there, has_it)
+
+
+def _by_letter(found: Sequence[Ground], people: People) -> People:
+    """Whom a letter tells: who reads at once that an inspection is overdue needs no second letter in the morning."""
+    at_once: dict[int, set[int]] = defaultdict(set)
+    for ground in found:
+        if ground.rule.kind in _OVERDUE and ground.rule.hour is None:
+            at_once[ground.about] |= people[ground.key]
+    return {
+        ground.key: people[ground.key] - at_once[ground.about]
+        if ground.rule.kind in _OVERDUE and ground.rule.hour is not None
+        else people[ground.key]
+        for ground in found
+    }
 
 
 Letters = dict[tuple[int, int], tuple[int, bool]]
@@ -146,9 +167,10 @@ def morning_of(day: dt.date, hour: int, time_zone: str) -> dt.datetime:
     return dt.datetime.combine(day, dt.time(hour), ZoneInfo(time_zone)).astimezone(dt.UTC)
 
 
-def _deliveries(alerts: Sequence[Alert], people: Mapping[int, frozenset[int]], letters: Letters) -> Iterator[Delivery]:
+def _deliveries(alerts: Sequence[Alert], people: People, letters: Letters) -> Iterator[Delivery]:
     for alert in alerts:
-        for person in sorted(people[alert.pk]):
+        for person in sorted(people[alert.unique_key]):
             yield Delivery(alert=alert, person=person, channel=AlertChannel.IN_APP)
-            letter, _ = letters[alert.pk, person]
-            yield Delivery(alert=alert, person=person, channel=AlertChannel.MAIL, mail_id=letter)
+            if (alert.pk, person) in letters:
+                letter, _ = letters[alert.pk, person]
+                yield Delivery(alert=alert, person=person, channel=AlertChannel.MAIL, mail_id=letter)

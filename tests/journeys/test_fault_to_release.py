@@ -1,18 +1,9 @@
 """A clinical lead reports a fault; a technician finds what is wrong, which holds the device, and signs its release."""
 
-from playwright.sync_api import Page
-
+from tests.journeys.hands import choose, heading
 from tests.journeys.sound import check_sound
 
 TAG = "Q000010"
-
-
-def heading(page: Page) -> str:
-    return page.get_by_role("heading", level=1).inner_text()
-
-
-def choose(page: Page, question: str, word: str) -> None:
-    page.get_by_role("group", name=question).get_by_text(word, exact=True).click()
 
 
 def test_from_the_report_to_the_release(page_as):

@@ -115,6 +115,23 @@ def test_high_risk_overdue_is_told_at_once_and_by_a_letter_of_its_own(ward: Ward
     ]  # fmt: skip
 
 
+def test_who_is_told_at_once_gets_no_second_letter_in_the_morning(ward: Ward) -> None:
+    ward.rule(AlertKind.HIGH_RISK_OVERDUE, (1, Role.MANAGER), at_once=True)
+    ward.rule(AlertKind.OVERDUE, (1, Role.SCHEDULER), (1, Role.MANAGER))
+    for device in ward.work.devices:
+        override_risk(
+            device=device, risk_class=RiskClass.HIGH_RISK, reason="It holds people up.", from_on=day(5, 2),
+            signed_by=ward.work.story.person, **ward.work.story.by(day(5, 2)),
+        )  # fmt: skip
+    ward.sweep(CLOSES + ONE)
+    manager, scheduler = ward.work.story.manager.person, ward.work.jorun.person
+    assert sorted(Mail.objects.values_list("person", "at_once")) == sorted([(manager, True), (scheduler, False)])
+    by_letter = Delivery.objects.filter(channel=AlertChannel.MAIL, person=manager)
+    assert set(by_letter.values_list("alert__kind", flat=True)) == {"high_risk_overdue"}
+    in_the_application = Delivery.objects.filter(channel=AlertChannel.IN_APP, person=manager)
+    assert set(in_the_application.values_list("alert__kind", flat=True)) == {"high_risk_overdue", "overdue"}
+
+
 def test_a_hold_is_told_of_when_it_has_stood_for_so_many_days(ward: Ward) -> None:
     ward.rule(AlertKind.LONG_HOLD, (14, Role.SCHEDULER), (30, Role.MANAGER))
     device, manager = ward.work.devices[2], ward.work.story.manager

@@ -1,6 +1,7 @@
 """A letter is sent once, by whichever worker; a silent server, a refusal or a missing address loses none."""
 
 import datetime as dt
+import re
 from collections.abc import Callable, Iterator
 from email.message import EmailMessage
 from itertools import pairwise
@@ -10,10 +11,11 @@ import pytest
 
 from pmcore.alert_mail import compose
 from pmcore.engines.records import SYSTEM
-from pmcore.engines.vocabulary import AlertKind, MailState, Role
+from pmcore.engines.vocabulary import AlertKind, HoldReason, MailState, Role
 from pmcore.models import Account, Mail
 from pmcore.services import mails
 from pmcore.services.assignments import assign_inspections
+from pmcore.services.holds import place_hold
 from pmcore.services.mails import send, wake_due
 from pmcore.services.people import register_person
 from tests.alert_cast import CLOSES, Ward, a_ward
@@ -95,6 +97,37 @@ def test_plain_text_and_html_say_the_same(sink: Sink) -> None:
         assert words.count(said) == 2
         assert "Done meanwhile" in words
         assert "Tables, yearly: met late by now." in words
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("address", ["", "https://pm.example:8443"])
+def test_a_letter_links_to_the_pages_where_their_address_is_known(sink: Sink, settings: Any, address: str) -> None:
+    settings.PAGE_ADDRESS = address
+    ward = addressed(a_ward())
+    sent(a_letter(ward))
+    (letter,) = sink.letters
+    text, html = (part.get_content() for part in letter.iter_parts() if isinstance(part, EmailMessage))
+    linked = set(re.findall(r'href="([^"]+)"', html))
+    if not address:
+        assert (linked, "http" in text) == (set(), False)
+        return
+    assert linked == {f"{address}/alerts/", *(f"{address}/equipment/{device}/" for device in ward.work.devices)}
+    assert f"{address}/alerts/" in text.split()
+
+
+@pytest.mark.django_db
+def test_a_letter_says_since_when_and_why_a_device_is_held(sink: Sink) -> None:
+    ward = addressed(a_ward())
+    ward.rule(AlertKind.LONG_HOLD, (14, Role.SCHEDULER))
+    on, manager = CLOSES - 13 * ONE, ward.work.story.manager
+    held = {"reason": HoldReason.NOT_DECONTAMINATED, "from_on": on, "actor": manager, "at": moment(on)}
+    place_hold(device=ward.work.devices[2], **held)
+    ward.sweep(CLOSES + ONE)
+    sent(int(Mail.objects.get().pk))
+    (letter,) = sink.letters
+    words = " ".join(str(letter.get_body(("plain",)).get_content()).split())  # type: ignore[union-attr]
+    said = "It has been on hold for 14 days, since 2 July 2026, because it was not decontaminated."
+    assert said in words
 
 
 @pytest.mark.django_db
