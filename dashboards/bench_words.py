@@ -3,12 +3,12 @@
 import datetime as dt
 from decimal import Decimal
 
-from dashboards.words import day_in_words, hold_in_words, in_words, words_of
+from dashboards.words import day_in_words, hold_in_words, in_words, sentence, words_of
 from pmcore.engines.readings import Bounds, Side
-from pmcore.engines.vocabulary import DueState, Outcome, StepKind
+from pmcore.engines.vocabulary import DueState, HoldReason, Outcome, StepKind
 from pmcore.queries.bench_sheet import BenchSheet, BenchStep
 from pmcore.queries.own_work import OwnWork
-from pmcore.queries.recorded import FailedStep, RecordedWork
+from pmcore.queries.recorded import FailedStep, FindingRecorded, RecordedWork
 
 _UNITS = {"ohm": "Ω", "uA": "µA", "degC": "°C"}
 _SOUND = ("Sound", "Fault found")
@@ -184,6 +184,13 @@ def found_in_words(step: FailedStep) -> str:
     return f"Read {step.as_found} {unit_in_words(step.unit)}".strip() + "."
 
 
+def finding_in_words(finding: FindingRecorded) -> tuple[str, str]:
+    """What is wrong, and what is thought of it."""
+    where = words_of(finding.subsystem)
+    thought = f"It sits in {where}: {words_of(finding.severity)}, cause {words_of(finding.cause)}."
+    return sentence(finding.mode or "The words were taken out"), thought
+
+
 def _count(count: int) -> str:
     return "One step" if count == 1 else f"{in_words(count).capitalize()} steps"
 
@@ -191,12 +198,13 @@ def _count(count: int) -> str:
 def follows(work: RecordedWork) -> list[str]:
     """What follows from it, a sentence each."""
     said = []
-    if work.failed and work.hold is None:
+    if work.failed and HoldReason.INSPECTION_FAILED not in work.holds:
         said.append("The device was on hold for a failed inspection already, and stays so.")
-    if work.hold is not None:
-        said.append(
-            f"A hold was placed because {hold_in_words(work.hold)}. Nobody may use the device until it is released."
-        )
+    if work.holds:
+        reasons = ", and because ".join(dict.fromkeys(map(hold_in_words, work.holds)))
+        count = len(work.holds)
+        placed = "A hold was" if count == 1 else f"{in_words(count).capitalize()} holds were"
+        said.append(f"{placed} placed because {reasons}. Nobody may use the device until it is released.")
     following = work.following
     if following is not None and work.complete:
         said.append(

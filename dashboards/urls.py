@@ -3,6 +3,7 @@ from django.urls import path
 from dashboards.views import (
     alerts,
     bench,
+    bench_sheet,
     compliance,
     equipment,
     faults,
@@ -29,8 +30,8 @@ urlpatterns = [
     path("schedule/rows.csv", schedule.rows_as_csv, name="schedule_rows"),
     path("schedule/people/<key:person>/", schedule.week_of_person, name="schedule_person"),
     path("bench/", bench.start, name="bench"),
-    path("bench/<key:due>/", bench.inspect, name="bench_inspect"),
-    path("bench/<key:due>/recorded/<key:entry>/", bench.recorded, name="bench_recorded"),
+    path("bench/<key:due>/", bench_sheet.inspect, name="bench_inspect"),
+    path("bench/<key:due>/recorded/<key:entry>/", bench_sheet.recorded, name="bench_recorded"),
     path("alerts/", alerts.show, name="alerts"),
     path("alerts/<key:alert>/acknowledgement/", alerts.know, name="alert_known"),
     path("alerts/rules/", alerts.show_rules, name="alert_rules"),

@@ -14,9 +14,9 @@ from dashboards import fault_words as say
 from dashboards.access import Asking, asking, page
 from dashboards.bench_form import request_of
 from dashboards.fields import Field, Form, caution_of, choices_of, moment_of
-from dashboards.finding_form import DISCOVERIES, finding_fields, line_of
+from dashboards.finding_form import DISCOVERIES, finding_fields, line_of, report_field
 from dashboards.typed import SAID, typed_before
-from dashboards.words import day_in_words, hold_in_words, short_day
+from dashboards.words import day_in_words, hold_in_words
 from pmcore.engines.gate import HoldToLift
 from pmcore.engines.vocabulary import Discovery, HoldReason
 from pmcore.queries.columns import BadValue
@@ -118,24 +118,15 @@ def _finding_fields(case: Case) -> list[Field]:
         case.device.device, as_of=case.here.date(), known=case.known, actor=case.found.actor
     )  # fmt: skip
     fields = finding_fields(choices, case.faults)
-    reports = choices_of(
-        (each.fault_report, _report_in_words(each.seen_on, each.account)) for each in case.faults.reports
-    )
-    first = (reports[0][0],) if len(reports) == 1 else ()
-    answers = [Field("fault_report", "Answers the fault report", "select", reports, first)] if reports else []
     known = choices_of(DISCOVERIES.items())
     return [
-        *answers,
+        *report_field(case.faults),
         *fields[:-1],
         Field("discovery", "How it came to light", "select", known, (str(Discovery.IN_USE),), needed="Say how."),
         Field("day", "Day on which it was found", "date", values=(case.here.date().isoformat(),), needed="Say when."),
         case.area(),
         fields[-1],
     ]  # fmt: skip
-
-
-def _report_in_words(on: dt.date, account: str | None) -> str:
-    return f"{short_day(on)}: {(account or 'words that were taken out')[:60]}"
 
 
 def _finding(form: Form, case: Case, request: Request) -> Receipt | None:

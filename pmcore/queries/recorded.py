@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from pmcore.engines.records import Actor
 from pmcore.engines.vocabulary import HoldReason, Outcome
-from pmcore.models import DueInspection, HoldDetails, InspectionSession, Reading, Step, Withdrawal
+from pmcore.models import DueInspection, FindingDetails, HoldDetails, InspectionSession, Reading, Step, Withdrawal
 from pmcore.queries.due_list import DueItem, due_items
 from pmcore.queries.inspections import completed
 from pmcore.queries.sheets import steps_of
@@ -29,10 +29,21 @@ class FailedStep:
 
 
 @dataclass(frozen=True, slots=True)
+class FindingRecorded:
+    """`mode`: what is wrong; empty where the words were taken out."""
+
+    mode: str
+    subsystem: str
+    severity: str
+    cause: str
+
+
+@dataclass(frozen=True, slots=True)
 class RecordedWork:
     """`item`: the due inspection as it stands on the day asked for. `complete`: nothing mandatory is left open in the
     inspection that the entry wrote to; else `still_open` names it. `failed`: the steps that failed in the entry;
-    `hold`: why the entry holds the device, if it does. Steps are told by their prompts."""
+    `findings`: what was found wrong in it; `holds`: why the entry holds the device, a reason for each hold. Steps are
+    told by their prompts."""
 
     item: DueItem
     entry: int
@@ -40,7 +51,8 @@ class RecordedWork:
     complete: bool
     failed: tuple[FailedStep, ...]
     still_open: tuple[str, ...]
-    hold: HoldReason | None
+    findings: tuple[FindingRecorded, ...]
+    holds: tuple[HoldReason, ...]
     following: NextDue | None
 
 
@@ -58,7 +70,7 @@ def recorded_work(due_inspection: int, entry: int, *, as_of: dt.date, known: int
     failed = Reading.objects.known(known).filter(session=session.pk, outcome=Outcome.FAILED).order_by("id")
     done = {each.inspection for each in completed([device], known)}
     complete = session.inspection_id in done
-    hold = HoldDetails.objects.known(known).filter(entry=entry).values_list("reason", flat=True).first()
+    holds = HoldDetails.objects.known(known).filter(entry=entry).order_by("id").values_list("reason", flat=True)
     return RecordedWork(
         item=found[0],
         entry=entry,
@@ -68,13 +80,20 @@ def recorded_work(due_inspection: int, entry: int, *, as_of: dt.date, known: int
             FailedStep(prompts.get(key, key), *read) for key, *read in failed.values_list("step", "as_found", "unit")
         ),
         still_open=() if complete else _open(session, prompts, known),
-        hold=None if hold is None else HoldReason(hold),
+        findings=_findings(entry, known),
+        holds=tuple(HoldReason(reason) for reason in holds),
         following=_following(found[0], as_of, known),
     )
 
 
 def _prompts(version: int, known: int) -> dict[str, str]:
     return dict(Step.objects.known(known).filter(sheet__version=version).values_list("key", "prompt"))
+
+
+def _findings(entry: int, known: int) -> tuple[FindingRecorded, ...]:
+    rows = FindingDetails.objects.known(known).filter(entry=entry).order_by("id")
+    columns = ("mode__words", "subsystem", "severity", "cause")
+    return tuple(FindingRecorded(mode or "", *rest) for mode, *rest in rows.values_list(*columns))
 
 
 def _open(session: InspectionSession, prompts: dict[str, str], known: int) -> tuple[str, ...]:

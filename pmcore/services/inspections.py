@@ -129,6 +129,8 @@ def record_inspection(
     `make_finding` raises of a finding. Nothing is written then.
     """
     check_role(actor, "record an inspection")
+    if findings:
+        check_role(actor, "make a finding")
     check_given(actor, device)
     work = _Work(
         device, kind, version, person, started_at, ended_at, performed_at, readings, site, decontaminated, note,
