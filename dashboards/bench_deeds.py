@@ -1,8 +1,9 @@
 """What a form at the bench can be sent for: to record, to look through, to add a finding, to say why it is not done."""
 
 import re
+from typing import Any
 
-from django.http import QueryDict
+from django.http import Http404, QueryDict
 from django.urls import reverse
 
 from dashboards.access import Asking
@@ -14,7 +15,7 @@ from pmcore.queries.bench_sheet import BenchSheet
 from pmcore.queries.columns import BadValue
 from pmcore.queries.device_faults import DeviceFaults, FindingChoices, device_faults, finding_choices
 from pmcore.queries.head import head
-from pmcore.services.bench import record_due_inspection
+from pmcore.services.bench import record_due_inspection, record_unplanned_inspection
 from pmcore.services.device_days import (
     InTheFuture,
     MomentsOutOfOrder,
@@ -69,7 +70,7 @@ def may_find(found: Asking) -> bool:
 
 
 def _choices(sheet: BenchSheet, found: Asking) -> tuple[FindingChoices, DeviceFaults]:
-    device, known = sheet.item.device.device, head().size
+    device, known = sheet.what.device.device, head().size
     choices = finding_choices(device, as_of=found.today, known=known, actor=found.actor)
     return choices, device_faults(device, as_of=found.today, known=known)
 
@@ -85,13 +86,19 @@ def _record(sent: QueryDict, form: BenchTyped, sheet: BenchSheet, found: Asking)
     if begun and not _NUMBER.fullmatch(begun):
         form.errors["form"] = "The form was not whole. Look through the sheet once more."
         return None
-    receipt = record_due_inspection(
-        due_inspection=sheet.item.due_inspection, version=sheet.version or 0, started_at=work.started_at,
-        ended_at=work.ended_at, readings=work.readings, decontaminated=work.decontaminated, note=work.note,
-        inspection=int(begun) if begun else None, re_anchor=work.re_anchor, findings=work.findings, actor=found.actor,
-        at=found.at, request=request_of(sent),
-    )  # fmt: skip
-    return reverse("bench_recorded", args=[sheet.item.due_inspection, receipt.seq]), ""
+    done: dict[str, Any] = {
+        "version": sheet.version or 0, "started_at": work.started_at, "ended_at": work.ended_at,
+        "readings": work.readings, "decontaminated": work.decontaminated, "note": work.note,
+        "inspection": int(begun) if begun else None, "findings": work.findings, "actor": found.actor, "at": found.at,
+        "request": request_of(sent),
+    }  # fmt: skip
+    what = sheet.what
+    if what.item is None:
+        receipt = record_unplanned_inspection(device=what.device.device, kind=what.kind, **done)
+        return reverse("bench_device_recorded", args=[what.device.device, receipt.seq]), ""
+    due = what.item.due_inspection
+    receipt = record_due_inspection(due_inspection=due, re_anchor=work.re_anchor, **done)
+    return reverse("bench_recorded", args=[due, receipt.seq]), ""
 
 
 def _look(sent: QueryDict, form: BenchTyped, sheet: BenchSheet, found: Asking) -> None:
@@ -111,12 +118,20 @@ def _add(sent: QueryDict, form: BenchTyped, sheet: BenchSheet, found: Asking) ->
 
 
 def _remove(sent: QueryDict, form: BenchTyped, sheet: BenchSheet, found: Asking) -> None:
-    number = sent["do"].partition(":")[2]
+    number = sent.get("do", "").partition(":")[2]
     form.findings = [each for each in form.findings if str(each.number) != number]
     form.goes_on_at_adding = True
 
 
+def _due(sheet: BenchSheet) -> int:
+    """What no plan calls for is not missed either: no form of ours says so of it."""
+    if sheet.what.item is None:
+        raise Http404
+    return sheet.what.item.due_inspection
+
+
 def _attempt(sent: QueryDict, form: BenchTyped, sheet: BenchSheet, found: Asking) -> _Done:
+    due = _due(sheet)
     if form.fields["attempt"] not in set(AttemptOutcome):
         form.errors["attempt"] = "Say what stood in the way."
         return None
@@ -124,15 +139,16 @@ def _attempt(sent: QueryDict, form: BenchTyped, sheet: BenchSheet, found: Asking
         return None
     outcome = AttemptOutcome(form.fields["attempt"])
     record_attempt(
-        due_inspection=sheet.item.due_inspection, tried_at=found.at, outcome=outcome,
+        due_inspection=due, tried_at=found.at, outcome=outcome,
         tried_by=found.actor.person or 0, note=form.fields["attempt_note"].strip() or None, actor=found.actor,
         at=found.at, request=request_of(sent),
     )  # fmt: skip
     said = f"The attempt is recorded for today: {ATTEMPTS[outcome].lower()}. The inspection stays to be done."
-    return reverse("bench_inspect", args=[sheet.item.due_inspection]), said
+    return reverse("bench_inspect", args=[due]), said
 
 
 def _reason(sent: QueryDict, form: BenchTyped, sheet: BenchSheet, found: Asking) -> _Done:
+    due = _due(sheet)
     if form.fields["reason"] not in set(ReasonCode):
         form.errors["reason"] = "Say why it is not done."
         return None
@@ -140,11 +156,11 @@ def _reason(sent: QueryDict, form: BenchTyped, sheet: BenchSheet, found: Asking)
         return None
     reason = ReasonCode(form.fields["reason"])
     record_reason(
-        due_inspection=sheet.item.due_inspection, reason=reason, from_on=found.today,
+        due_inspection=due, reason=reason, from_on=found.today,
         note=form.fields["reason_note"].strip() or None, actor=found.actor, at=found.at, request=request_of(sent),
     )  # fmt: skip
     said = f"The reason is recorded: {words_of(reason)}. It explains the miss; it does not make it met."
-    return reverse("bench_inspect", args=[sheet.item.due_inspection]), said
+    return reverse("bench_inspect", args=[due]), said
 
 
 _DEEDS = {"look": _look, "record": _record, "add": _add, "remove": _remove, "attempt": _attempt, "reason": _reason}

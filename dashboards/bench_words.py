@@ -5,7 +5,7 @@ from decimal import Decimal
 
 from dashboards.words import day_in_words, hold_in_words, in_words, sentence, words_of
 from pmcore.engines.readings import Bounds, Side
-from pmcore.engines.vocabulary import DueState, HoldReason, Outcome, StepKind
+from pmcore.engines.vocabulary import DueState, HoldReason, InspectionKind, Outcome, StepKind
 from pmcore.queries.bench_sheet import BenchSheet, BenchStep
 from pmcore.queries.own_work import OwnWork
 from pmcore.queries.recorded import FailedStep, FindingRecorded, RecordedWork
@@ -18,6 +18,16 @@ _ANSWERS = {
     StepKind.FUNCTION: _SOUND,
 }
 _PASS = ("Pass", "Fail")
+WHEN = {
+    InspectionKind.AFTER_REPAIR: "after a repair",
+    InspectionKind.ON_REQUEST: "because somebody asked for it",
+    InspectionKind.INCOMING: "because it came in",
+}
+KINDS = {
+    InspectionKind.AFTER_REPAIR: "After a repair",
+    InspectionKind.ON_REQUEST: "Somebody asked for it",
+    InspectionKind.INCOMING: "It came in",
+}
 USUAL_CAUTIONS = (
     "decontaminate first and never test on a patient; support the load; isolate mains and batteries; relieve hydraulic "
     "pressure; keep hands clear of pinch points"
@@ -85,7 +95,10 @@ def verdict(step: BenchStep, number: Decimal, side: Side) -> str:
 
 def headline(sheet: BenchSheet, today: dt.date) -> str:
     """What matters about the device now."""
-    item = sheet.item
+    item = sheet.what.item
+    if item is None:
+        what = f"Inspect it {WHEN[sheet.what.kind]}, by “{sheet.what.procedure_name}”."
+        return f"Held since {day_in_words(sheet.holds[0].placed_on)}. {what}" if sheet.holds else what
     by = day_in_words(item.closes_on)
     if item.state is DueState.OVERDUE:
         when = f"Overdue: its window closed on {by}."
@@ -109,13 +122,16 @@ def second(sheet: BenchSheet) -> str:
         ended = "; something failed then" if last.failed else ""
         said = f"Last complete inspection on {day_in_words(last.performed_on)}{ended}."
     takes = f" The sheet takes {sheet.minutes} minutes." if sheet.minutes else ""
-    return f"{sheet.item.procedure_name}, due on {day_in_words(sheet.item.due_on)}. {said}{takes}"
+    item = sheet.what.item
+    if item is None:
+        return f"No plan calls for it now; by this procedure it counts where a window is open. {said}{takes}"
+    return f"{item.procedure_name}, due on {day_in_words(item.due_on)}. {said}{takes}"
 
 
 def early_in_words(sheet: BenchSheet) -> tuple[str, str] | None:
     """What work before the window is good for: in short, and what follows."""
-    early, item = sheet.early, sheet.item
-    if early is None:
+    early, item = sheet.early, sheet.what.item
+    if early is None or item is None:
         return None
     window = f"from {day_in_words(item.opens_on)} to {day_in_words(item.closes_on)}"
     if early.counts:
@@ -159,18 +175,20 @@ def own_second(work: OwnWork) -> str:
 
 
 def recorded_headline(work: RecordedWork) -> str:
-    item = work.item
-    name = f"{item.device_class_name} {item.device.tag or item.device.serial}"
+    item, name = work.item, work.name
     on = day_in_words(work.performed_on)
+    if item is None:
+        failed = "something failed" if work.failed else "nothing failed"
+        return f"Recorded: {name} was inspected on {on}, {WHEN[work.kind]}; {failed}."
     if not work.complete:
         return f"Recorded for {on}. {_count(len(work.still_open))} of {name} still to be done."
-    if work.item.state is DueState.MET and work.performed_on < item.opens_on:
+    if item.state is DueState.MET and work.performed_on < item.opens_on:
         return f"Recorded: {name} was inspected on {on}, before its window opened. It counts as met, early."
-    if work.item.state is DueState.MET:
+    if item.state is DueState.MET:
         return f"Recorded: {name} was inspected on {on}, inside its window."
-    if work.item.state is DueState.MET_LATE:
+    if item.state is DueState.MET_LATE:
         return f"Recorded: {name} was inspected on {on}, after its window closed on {day_in_words(item.closes_on)}."
-    if work.item.state is DueState.AHEAD:
+    if item.state is DueState.AHEAD:
         again = f"The one due on {day_in_words(item.due_on)} is still to be done, from {day_in_words(item.opens_on)} on"
         return f"Recorded: {name} was inspected on {on}. {again}."
     due = f"the inspection due on {day_in_words(item.due_on)} is {words_of(item.state)}"
@@ -205,6 +223,14 @@ def follows(work: RecordedWork) -> list[str]:
         count = len(work.holds)
         placed = "A hold was" if count == 1 else f"{in_words(count).capitalize()} holds were"
         said.append(f"{placed} placed because {reasons}. Nobody may use the device until it is released.")
+    elif work.item is None and work.standing:
+        reasons = ", and because ".join(dict.fromkeys(map(hold_in_words, work.standing)))
+        said.append(f"Nobody may use it until a release is signed: it is held because {reasons}.")
+    if work.item is None:
+        if not work.complete:
+            count = len(work.still_open)
+            said.append(f"{_count(count)} of the sheet {'is' if count == 1 else 'are'} not answered yet.")
+        return said
     following = work.following
     if following is not None and work.complete:
         said.append(

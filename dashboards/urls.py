@@ -1,5 +1,7 @@
 from django.urls import path
 
+from dashboards.fault_deeds import DEEDS
+from dashboards.second_thoughts import SECOND_THOUGHTS, address_name
 from dashboards.views import (
     alerts,
     bench,
@@ -32,6 +34,13 @@ urlpatterns = [
     path("bench/", bench.start, name="bench"),
     path("bench/<key:due>/", bench_sheet.inspect, name="bench_inspect"),
     path("bench/<key:due>/recorded/<key:entry>/", bench_sheet.recorded, name="bench_recorded"),
+    path("bench/devices/<key:device>/", bench_sheet.choose, name="bench_device"),
+    path(
+        "bench/devices/<key:device>/recorded/<key:entry>/", bench_sheet.recorded_unplanned, name="bench_device_recorded"
+    ),
+    path(
+        "bench/devices/<key:device>/<str:kind>/<key:procedure>/", bench_sheet.inspect_unplanned, name="bench_unplanned"
+    ),
     path("alerts/", alerts.show, name="alerts"),
     path("alerts/<key:alert>/acknowledgement/", alerts.know, name="alert_known"),
     path("alerts/rules/", alerts.show_rules, name="alert_rules"),
@@ -40,7 +49,16 @@ urlpatterns = [
     path("alerts/letters/<key:mail>/letter.eml", alerts.letter_as_file, name="letter_file"),
     path("equipment/", equipment.show, name="equipment"),
     path("equipment/<key:device>/", equipment.one, name="device"),
-    *(path(f"equipment/<key:device>/{name}/", faults.deed, {"name": name}, f"device_{name}") for name in faults.DEEDS),
+    *(path(f"equipment/<key:device>/{name}/", faults.deed, {"name": name}, f"device_{name}") for name in DEEDS),
+    *(
+        path(
+            f"equipment/<key:device>/{name.replace('/', '/<key:target>/')}/",
+            faults.deed,
+            {"name": name},
+            address_name(name),
+        )
+        for name in SECOND_THOUGHTS
+    ),
     path("equipment/<key:device>/recorded/<key:entry>/", faults.recorded, name="fault_recorded"),
     path("history/", history.show, name="history"),
     path("history/verify/", history.verify, name="history_verify"),

@@ -10,16 +10,18 @@ from dashboards.access import asking, page
 from dashboards.equipment_words import event_in_words
 from dashboards.fault_words import hold_told, report_told
 from dashboards.finding_form import finding_in_words
+from dashboards.second_thoughts import later
 from dashboards.views.faults import offered
 from dashboards.words import in_words, words_of
 from pmcore.engines.vocabulary import DueState, ServiceStateKind
 from pmcore.queries.device_dues import device_dues
-from pmcore.queries.device_faults import device_faults
-from pmcore.queries.device_timeline import device_timeline
+from pmcore.queries.device_faults import device_faults, device_releases
+from pmcore.queries.device_timeline import Happened, device_timeline
 from pmcore.queries.devices import DeviceFilter, devices_page, one_device
 from pmcore.queries.group_names import class_names
 from pmcore.queries.head import head
 from pmcore.queries.parameters import a_number
+from pmcore.services.permissions import MAY
 
 _PARAMETERS = ("words", "site", "device_class", "state", "held", "after")
 _NOT_OVER = (DueState.AHEAD, DueState.OPEN, DueState.OVERDUE)
@@ -73,20 +75,29 @@ def one(request: HttpRequest, device: int) -> HttpResponse:
     dues = device_dues(device, as_of=found.today, known=known)
     faults = device_faults(device, as_of=found.today, known=known)
     events = device_timeline(device, as_of=found.today, known=known)
+    role = found.actor.role
+    releases = device_releases(device, as_of=found.today, known=known) if role in MAY["take back a release"] else ()
+    undo = {each.entry: later(role, "releases", each.release) for each in releases}
     coming = [due for due in dues if due.state in _NOT_OVER]
     past = [due for due in reversed(dues) if due.state not in _NOT_OVER]
     context: dict[str, Any] = {
         "device": listed,
-        "holds": [(hold, hold_told(hold, faults)) for hold in faults.holds],
-        "reports": [report_told(report) for report in faults.reports],
-        "findings": [(each, finding_in_words(each)) for each in reversed(faults.findings)][:_FINDINGS_SHOWN],
-        "actions": [] if listed.state is ServiceStateKind.LEFT else offered(found.actor.role, bool(faults.holds)),
+        "holds": [(hold, hold_told(hold, faults), later(role, "holds", hold.hold)) for hold in faults.holds],
+        "reports": [(report_told(each), later(role, "fault-reports", each.fault_report)) for each in faults.reports],
+        "findings": [
+            (each, finding_in_words(each), later(role, "findings", each.finding))
+            for each in list(reversed(faults.findings))[:_FINDINGS_SHOWN]
+        ],
+        "actions": [] if listed.state is ServiceStateKind.LEFT else offered(role, bool(faults.holds)),
         "headline": _headline(
             listed.state, len(faults.holds), [due for due in coming if due.state is DueState.OVERDUE]
         ),
         "coming": coming[:_DUES_SHOWN],
         "past": past,
-        "events": [(event, event_in_words(event)) for event in events],
+        "events": [
+            (event, event_in_words(event), undo.get(event.entry, []) if event.what is Happened.RELEASED else [])
+            for event in events
+        ],
         "known": known,
         "today": found.today,
     }
