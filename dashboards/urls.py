@@ -12,6 +12,7 @@ from dashboards.views import (
     history,
     operation,
     reliability,
+    reported,
     schedule,
     start,
 )
@@ -48,6 +49,7 @@ urlpatterns = [
     path("alerts/letters/<key:mail>/", alerts.one_letter, name="letter"),
     path("alerts/letters/<key:mail>/letter.eml", alerts.letter_as_file, name="letter_file"),
     path("equipment/", equipment.show, name="equipment"),
+    path("equipment/reported/", reported.show, name="reported"),
     path("equipment/<key:device>/", equipment.one, name="device"),
     *(path(f"equipment/<key:device>/{name}/", faults.deed, {"name": name}, f"device_{name}") for name in DEEDS),
     *(

@@ -6,12 +6,13 @@ from urllib.parse import urlencode
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 
-from dashboards.access import asking, page
+from dashboards.access import ROLES, Asking, asking, page
 from dashboards.equipment_words import event_in_words
 from dashboards.fault_words import hold_told, report_told
 from dashboards.finding_form import finding_in_words
 from dashboards.second_thoughts import later
 from dashboards.views.faults import offered
+from dashboards.views.reported import first_reported
 from dashboards.words import in_words, words_of
 from pmcore.engines.vocabulary import DueState, ServiceStateKind
 from pmcore.queries.device_dues import device_dues
@@ -51,6 +52,7 @@ def show(request: HttpRequest) -> HttpResponse:
         listed = devices_page(asked, as_of=found.today, known=known, today=found.today, actor=found.actor, after=after)
     context = {
         "chosen": chosen,
+        "reported": _reported(chosen, errors, found, known),
         "errors": errors,
         "others": [text for name, text in errors.items() if name not in _PARAMETERS],
         "listed": listed,
@@ -63,6 +65,13 @@ def show(request: HttpRequest) -> HttpResponse:
         "known": known,
     }
     return render(request, "dashboards/equipment.html", context, status=_status(chosen, errors))
+
+
+def _reported(chosen: dict[str, str], errors: dict[str, str], found: Asking, known: int) -> dict[str, object]:
+    """What nobody has answered, for those who answer it; where devices are searched for, it would stand in the way."""
+    if errors or chosen.keys() - {"site"} or found.actor.role not in ROLES["reported"]:
+        return {}
+    return first_reported(found, int(chosen["site"]) if "site" in chosen else None, known)
 
 
 @page("equipment")

@@ -27,12 +27,12 @@ from pmcore.services.releases import GroundMissing, HoldNotInForce, ManagersJudg
 from pmcore.services.requests import answered
 
 _BESIDE: dict[type[Exception], tuple[str, str]] = {
-    InTheFuture: ("day", "That lies ahead."),
+    InTheFuture: ("day from_on", "That lies ahead."),
     LaterViewStands: ("from_on", "It is seen as it is now since a later day: say that day or one after it."),
     SameAsBefore: ("", "Nothing is said of it that did not stand so before."),
     OthersReferToIt: ("", "Something else in the record rests on it: take that back first."),
-    NotYetInRecord: ("day", "The history of this device begins later."),
-    PlaceUnknown: ("day", "Nobody said where the device stood on that day."),
+    NotYetInRecord: ("day from_on", "The history of this device begins later."),
+    PlaceUnknown: ("day from_on", "Nobody said where the device stood on that day."),
     SecondPersonIsYou: ("second_person", "Name somebody else than yourself."),
     GroundMissing: ("note", "Say what was done, and on what ground it may be used again."),
     ManagersJudgement: ("holds", "What failed was not tested again since: a manager signs this release."),
@@ -123,8 +123,8 @@ def _put_beside(form: Form, refused: Exception) -> None:
         form.error = "This form was sent before, with other words. Look at the page of the device, then send it again."
         form.key = Form([]).key
         return
-    name, words = _BESIDE.get(type(refused), ("", str(refused)))
-    field = next((each for each in form.fields if each.name == name), None)
+    names, words = _BESIDE.get(type(refused), ("", str(refused)))
+    field = next((each for each in form.fields if each.name in names.split()), None)
     if field is None:
         form.error = words
     else:

@@ -67,10 +67,16 @@ def _asked(device: int, unsettled: bool | None, as_of: dt.date, known: int) -> A
 
 
 def open_fault_reports(
-    sites: frozenset[int] | None, *, as_of: dt.date, known: int, actor: Actor, limit: int = 50
+    sites: frozenset[int] | None,
+    *,
+    as_of: dt.date,
+    known: int,
+    actor: Actor,
+    after: int | None = None,
+    limit: int = 50,
 ) -> Page[FaultReportListed]:
     """At the sites (None: all of the actor's), the oldest first. Raises KnownBeyond, OutsideYourSites."""
-    return fault_reports_page(Asked(FaultsFilter(sites=sites, unsettled=True), as_of, known, actor, limit=limit))
+    return fault_reports_page(Asked(FaultsFilter(sites=sites, unsettled=True), as_of, known, actor, after, limit))
 
 
 def finding_choices(device: int, *, as_of: dt.date, known: int, actor: Actor) -> FindingChoices:

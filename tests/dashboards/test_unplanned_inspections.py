@@ -119,6 +119,7 @@ def test_there_is_nothing_at_other_addresses(bench):
     ):  # fmt: skip
         assert browser.get(wrong).status_code == 404, wrong
     elsewhere = signed_in(a_person("Ines Caddock", Role.TECHNICIAN, bench.stennet))
+    size = head().size
     assert elsewhere.get(address(bench)).status_code == 404
     assert send(bench, elsewhere).status_code == 404
     assert head().size == size
