@@ -2,6 +2,7 @@
 
 import datetime as dt
 from dataclasses import asdict, dataclass
+from typing import Any
 
 from api.documented import DAY, WHEN, Parameter, in_the_path, one_of, several
 from api.findings import LineSent, line_of
@@ -18,7 +19,8 @@ from pmcore.queries.inspections_page import (
     one_inspection,
 )
 from pmcore.queries.parameters import BadParameters, Parameters, a_day, a_number, a_word_of
-from pmcore.services.bench import record_due_inspection
+from pmcore.queries.unplanned import UNPLANNED
+from pmcore.services.bench import record_due_inspection, record_unplanned_inspection
 from pmcore.services.readings import ReadingLine
 from pmcore.services.requests import Receipt, Request
 
@@ -46,15 +48,18 @@ class ReadingSent:
 
 @dataclass(frozen=True)
 class WorkSent:
-    """Your work for a due inspection by a version of its sheet; with `inspection`, a further part of one that was
-    begun. `re_anchor`: the plan, an anchored one, counts for the device from this day on. `findings`: what was found
+    """Your work by a version of a sheet, for a due inspection; or, where no plan calls for it, on a device, with the
+    kind (after_repair, on_request or incoming). With `inspection`, a further part of one that was begun. `re_anchor`:
+    the plan of the due inspection, an anchored one, counts for the device from this day on. `findings`: what was found
     wrong, recorded in the same entry."""
 
-    due_inspection: int
     version: int
     started_at: dt.datetime
     ended_at: dt.datetime
     readings: tuple[ReadingSent, ...]
+    due_inspection: int | None = None
+    device: int | None = None
+    kind: str | None = None
     inspection: int | None = None
     decontaminated: bool | None = None
     note: str | None = None
@@ -66,7 +71,8 @@ class Inspections(Writes, ListView):
     resource = "inspections"
     says = {
         "GET": "Lists what was inspected at your sites by a day, in order of ids; a provider's own alone.",
-        "POST": "Records your work for a due inspection, and with it the hold and the next due date that follow.",
+        "POST": "Records your work for a due inspection, or on a device for which no plan calls for it, and with it "
+        "the hold and the next due date that follow.",
     }
     serializer = serializer_of(InspectionListed)
     body = body_of(WorkSent)
@@ -92,12 +98,16 @@ class Inspections(Writes, ListView):
 
     def write(self, asked: WorkSent, request: Request, **key: int) -> Receipt:
         findings = [line_of(each, f"findings.{at}") for at, each in enumerate(asked.findings)]
-        return record_due_inspection(
-            due_inspection=asked.due_inspection, version=asked.version, started_at=asked.started_at,
-            ended_at=asked.ended_at, readings=[_line(at, each) for at, each in enumerate(asked.readings)],
-            inspection=asked.inspection, decontaminated=asked.decontaminated, note=asked.note,
-            re_anchor=asked.re_anchor, findings=findings, actor=self.actor, at=self.at, request=request,
-        )  # fmt: skip
+        done: dict[str, Any] = {
+            "version": asked.version, "started_at": asked.started_at, "ended_at": asked.ended_at,
+            "readings": [_line(at, each) for at, each in enumerate(asked.readings)], "inspection": asked.inspection,
+            "decontaminated": asked.decontaminated, "note": asked.note, "findings": findings, "actor": self.actor,
+            "at": self.at, "request": request,
+        }  # fmt: skip
+        kind = _unplanned(asked)
+        if kind is not None:
+            return record_unplanned_inspection(device=asked.device or 0, kind=kind, **done)
+        return record_due_inspection(due_inspection=asked.due_inspection or 0, re_anchor=asked.re_anchor, **done)
 
     def where(self, receipt: Receipt) -> str:
         return f"/api/v1/inspections/{inspection_of_entry(receipt.seq)}/"
@@ -114,6 +124,26 @@ class Inspection(OneView):
 
     def find(self, when: When, **key: int) -> InspectionTold | None:
         return one_inspection(key["inspection"], as_of=when.as_of, known=when.known, actor=self.actor)
+
+
+def _unplanned(asked: WorkSent) -> InspectionKind | None:
+    """Why the device was inspected; None: for a due inspection. Raises BadParameters, by field."""
+    if asked.due_inspection is not None:
+        given = [name for name in ("device", "kind") if getattr(asked, name) is not None]
+        _refuse({name: f"{name}: send a due inspection, or a device and a kind, not both." for name in given})
+        return None
+    if asked.device is None:
+        _refuse({"due_inspection": "due_inspection: send a due inspection, or a device and a kind."})
+    if asked.kind not in UNPLANNED:
+        _refuse({"kind": f"kind: say why the device was inspected, as one of {', '.join(UNPLANNED)}."})
+    if asked.re_anchor:
+        _refuse({"re_anchor": "re_anchor: only the plan of a due inspection counts from another day."})
+    return InspectionKind(asked.kind or "")
+
+
+def _refuse(wrong: dict[str, str]) -> None:
+    if wrong:
+        raise BadParameters(wrong)
 
 
 _WORDS = {"outcome": Outcome, "energy_source": EnergySource, "date_code_state": DateCodeState}

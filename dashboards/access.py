@@ -39,11 +39,12 @@ PAGES: dict[str, tuple[str, frozenset[Role]]] = {
 # Reached from a page of the navigation.
 _BEHIND: dict[str, tuple[str, frozenset[Role]]] = {
     "alert_rules": ("Who is told of what", _OFFICE),
+    "reported": ("Reported faults", frozenset({Role.TECHNICIAN, Role.MANAGER, Role.SCHEDULER})),
     "letters": ("Letters", frozenset({Role.ADMINISTRATOR})),
     "people": ("People", frozenset({Role.ADMINISTRATOR})),
     "tokens": ("Tokens", frozenset({Role.ADMINISTRATOR})),
 }
-_ROLES = {name: roles for name, (_, roles) in (PAGES | _BEHIND).items()}
+ROLES = {name: roles for name, (_, roles) in (PAGES | _BEHIND).items()}
 
 _FIRST = {
     Role.SCHEDULER: "schedule",
@@ -74,7 +75,7 @@ def page(name: str) -> Callable[[_View[_P]], _View[_P]]:
     def decorate(view: _View[_P]) -> _View[_P]:
         @wraps(view)
         def run(request: HttpRequest, *args: _P.args, **options: _P.kwargs) -> HttpResponseBase:
-            _let_in(request, _ROLES[name])
+            _let_in(request, ROLES[name])
             cast(Any, request).page = name
             return view(request, *args, **options)
 

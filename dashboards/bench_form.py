@@ -11,13 +11,15 @@ from zoneinfo import ZoneInfo
 
 from django.http import QueryDict
 
+from dashboards.bench_findings import FindingTyped
 from dashboards.bench_words import verdict
-from dashboards.fields import moment_of
+from dashboards.fields import Field, caution_of, moment_of
 from pmcore.engines.readings import Side
 from pmcore.engines.vocabulary import DateCodeState, EnergySource, Outcome, StepKind
 from pmcore.queries.bench_sheet import BenchSheet, BenchStep
 from pmcore.queries.columns import Fault, take_quantity
 from pmcore.queries.parameters import a_day
+from pmcore.services.findings import FindingLine
 from pmcore.services.readings import ReadingLine
 from pmcore.services.requests import Request
 
@@ -50,17 +52,43 @@ class StepTyped:
 
 @dataclass
 class BenchTyped:
-    """The whole form. `errors` by field; those of steps stand with them. `said`: what is to be told besides."""
+    """The whole form. `errors` by field; those of steps and findings stand with them. `said`: what is to be told
+    besides; `caution`: that words look like a patient, told once: `looked`."""
 
     steps: list[StepTyped]
     fields: dict[str, str]
     key: str
     errors: dict[str, str] = field(default_factory=dict)
     said: str = ""
+    findings: list[FindingTyped] = field(default_factory=list)
+    caution: str = ""
+    looked: bool = False
+    goes_on_at_adding: bool = False
 
     @property
     def wrong(self) -> int:
-        return len(self.errors) + sum(bool(each.error) for each in self.steps)
+        return (
+            len(self.errors)
+            + sum(bool(each.error) for each in self.steps)
+            + sum(bool(one.error) for each in self.findings for one in each.fields)
+        )
+
+    def warns(self, words: Iterable[Field]) -> bool:
+        """Do they look like a patient, and was that not said before?"""
+        self.caution = "" if self.looked else caution_of(words)
+        self.looked = self.looked or bool(self.caution)
+        return bool(self.caution)
+
+    def words_of_the_sheet(self) -> list[Field]:
+        """What somebody wrote while they filled it in."""
+        notes = [
+            Field("", f"Note to “{each.step.prompt}”", values=(each.typed.get("note", ""),)) for each in self.steps
+        ]
+        found = [one for each in self.findings for one in each.fields]
+        return [*notes, *found, self.words("note", "Note")]
+
+    def words(self, name: str, label: str) -> Field:
+        return Field(name, label, values=(self.fields[name],))
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +101,7 @@ class Work:
     decontaminated: bool | None
     note: str | None
     re_anchor: bool
+    findings: tuple[FindingLine, ...]
 
 
 def blank(sheet: BenchSheet, at: dt.datetime) -> BenchTyped:
@@ -90,7 +119,7 @@ def typed(sheet: BenchSheet, sent: QueryDict) -> BenchTyped:
     )  # fmt: skip
     fields = {name: sent.get(name, "") for name in names}
     steps = [StepTyped(step, _of_step(step, sent)) for step in _asked(sheet, sent)]
-    return BenchTyped(steps, fields, sent.get("key") or uuid.uuid4().hex)
+    return BenchTyped(steps, fields, sent.get("key") or uuid.uuid4().hex, looked=sent.get("looked") == "yes")
 
 
 def request_of(sent: QueryDict) -> Request:
@@ -108,9 +137,13 @@ def work_of(form: BenchTyped, sheet: BenchSheet, at: dt.datetime) -> Work | None
     if len(form.fields["note"]) > _LONGEST_NOTE:
         form.errors["note"] = f"A note has at most {_LONGEST_NOTE:,} letters."
     re_anchor = _re_anchor(form, sheet)
+    on = None if started is None else started.astimezone(ZoneInfo(sheet.time_zone)).date()
+    answered = {each.step.step.key for each in form.steps if each.outcome}
+    found = [each.line(on, answered) for each in form.findings]
     if form.wrong or started is None or ended is None:
         return None
-    return Work(started, ended, tuple(lines), _clean(form), form.fields["note"].strip() or None, re_anchor)
+    note = form.fields["note"].strip() or None
+    return Work(started, ended, tuple(lines), _clean(form), note, re_anchor, tuple(filter(None, found)))
 
 
 def look_through(form: BenchTyped, sheet: BenchSheet, at: dt.datetime) -> None:
@@ -121,6 +154,8 @@ def look_through(form: BenchTyped, sheet: BenchSheet, at: dt.datetime) -> None:
             each.error = ""
             sides = _sides(each, filter(None, map(each.typed.get, _NUMBERS)))
             _check_verdict(each, Outcome.PASSED, [] if each.error else sides)
+    for finding in form.findings:
+        finding.forgive()
     for name in ("steps", "re_anchor"):
         form.errors.pop(name, None)
     if not form.wrong:

@@ -3,12 +3,12 @@
 import datetime as dt
 from decimal import Decimal
 
-from dashboards.words import day_in_words, hold_in_words, in_words, words_of
+from dashboards.words import day_in_words, hold_in_words, in_words, sentence, words_of
 from pmcore.engines.readings import Bounds, Side
-from pmcore.engines.vocabulary import DueState, Outcome, StepKind
+from pmcore.engines.vocabulary import DueState, HoldReason, InspectionKind, Outcome, StepKind
 from pmcore.queries.bench_sheet import BenchSheet, BenchStep
 from pmcore.queries.own_work import OwnWork
-from pmcore.queries.recorded import FailedStep, RecordedWork
+from pmcore.queries.recorded import FailedStep, FindingRecorded, RecordedWork
 
 _UNITS = {"ohm": "Ω", "uA": "µA", "degC": "°C"}
 _SOUND = ("Sound", "Fault found")
@@ -18,6 +18,16 @@ _ANSWERS = {
     StepKind.FUNCTION: _SOUND,
 }
 _PASS = ("Pass", "Fail")
+WHEN = {
+    InspectionKind.AFTER_REPAIR: "after a repair",
+    InspectionKind.ON_REQUEST: "because somebody asked for it",
+    InspectionKind.INCOMING: "because it came in",
+}
+KINDS = {
+    InspectionKind.AFTER_REPAIR: "After a repair",
+    InspectionKind.ON_REQUEST: "Somebody asked for it",
+    InspectionKind.INCOMING: "It came in",
+}
 USUAL_CAUTIONS = (
     "decontaminate first and never test on a patient; support the load; isolate mains and batteries; relieve hydraulic "
     "pressure; keep hands clear of pinch points"
@@ -85,7 +95,10 @@ def verdict(step: BenchStep, number: Decimal, side: Side) -> str:
 
 def headline(sheet: BenchSheet, today: dt.date) -> str:
     """What matters about the device now."""
-    item = sheet.item
+    item = sheet.what.item
+    if item is None:
+        what = f"Inspect it {WHEN[sheet.what.kind]}, by “{sheet.what.procedure_name}”."
+        return f"Held since {day_in_words(sheet.holds[0].placed_on)}. {what}" if sheet.holds else what
     by = day_in_words(item.closes_on)
     if item.state is DueState.OVERDUE:
         when = f"Overdue: its window closed on {by}."
@@ -109,13 +122,16 @@ def second(sheet: BenchSheet) -> str:
         ended = "; something failed then" if last.failed else ""
         said = f"Last complete inspection on {day_in_words(last.performed_on)}{ended}."
     takes = f" The sheet takes {sheet.minutes} minutes." if sheet.minutes else ""
-    return f"{sheet.item.procedure_name}, due on {day_in_words(sheet.item.due_on)}. {said}{takes}"
+    item = sheet.what.item
+    if item is None:
+        return f"No plan calls for it now; by this procedure it counts where a window is open. {said}{takes}"
+    return f"{item.procedure_name}, due on {day_in_words(item.due_on)}. {said}{takes}"
 
 
 def early_in_words(sheet: BenchSheet) -> tuple[str, str] | None:
     """What work before the window is good for: in short, and what follows."""
-    early, item = sheet.early, sheet.item
-    if early is None:
+    early, item = sheet.early, sheet.what.item
+    if early is None or item is None:
         return None
     window = f"from {day_in_words(item.opens_on)} to {day_in_words(item.closes_on)}"
     if early.counts:
@@ -159,18 +175,20 @@ def own_second(work: OwnWork) -> str:
 
 
 def recorded_headline(work: RecordedWork) -> str:
-    item = work.item
-    name = f"{item.device_class_name} {item.device.tag or item.device.serial}"
+    item, name = work.item, work.name
     on = day_in_words(work.performed_on)
+    if item is None:
+        failed = "something failed" if work.failed else "nothing failed"
+        return f"Recorded: {name} was inspected on {on}, {WHEN[work.kind]}; {failed}."
     if not work.complete:
         return f"Recorded for {on}. {_count(len(work.still_open))} of {name} still to be done."
-    if work.item.state is DueState.MET and work.performed_on < item.opens_on:
+    if item.state is DueState.MET and work.performed_on < item.opens_on:
         return f"Recorded: {name} was inspected on {on}, before its window opened. It counts as met, early."
-    if work.item.state is DueState.MET:
+    if item.state is DueState.MET:
         return f"Recorded: {name} was inspected on {on}, inside its window."
-    if work.item.state is DueState.MET_LATE:
+    if item.state is DueState.MET_LATE:
         return f"Recorded: {name} was inspected on {on}, after its window closed on {day_in_words(item.closes_on)}."
-    if work.item.state is DueState.AHEAD:
+    if item.state is DueState.AHEAD:
         again = f"The one due on {day_in_words(item.due_on)} is still to be done, from {day_in_words(item.opens_on)} on"
         return f"Recorded: {name} was inspected on {on}. {again}."
     due = f"the inspection due on {day_in_words(item.due_on)} is {words_of(item.state)}"
@@ -184,6 +202,13 @@ def found_in_words(step: FailedStep) -> str:
     return f"Read {step.as_found} {unit_in_words(step.unit)}".strip() + "."
 
 
+def finding_in_words(finding: FindingRecorded) -> tuple[str, str]:
+    """What is wrong, and what is thought of it."""
+    where = words_of(finding.subsystem)
+    thought = f"It sits in {where}: {words_of(finding.severity)}, cause {words_of(finding.cause)}."
+    return sentence(finding.mode or "The words were taken out"), thought
+
+
 def _count(count: int) -> str:
     return "One step" if count == 1 else f"{in_words(count).capitalize()} steps"
 
@@ -191,12 +216,21 @@ def _count(count: int) -> str:
 def follows(work: RecordedWork) -> list[str]:
     """What follows from it, a sentence each."""
     said = []
-    if work.failed and work.hold is None:
+    if work.failed and HoldReason.INSPECTION_FAILED not in work.holds:
         said.append("The device was on hold for a failed inspection already, and stays so.")
-    if work.hold is not None:
-        said.append(
-            f"A hold was placed because {hold_in_words(work.hold)}. Nobody may use the device until it is released."
-        )
+    if work.holds:
+        reasons = ", and because ".join(dict.fromkeys(map(hold_in_words, work.holds)))
+        count = len(work.holds)
+        placed = "A hold was" if count == 1 else f"{in_words(count).capitalize()} holds were"
+        said.append(f"{placed} placed because {reasons}. Nobody may use the device until it is released.")
+    elif work.item is None and work.standing:
+        reasons = ", and because ".join(dict.fromkeys(map(hold_in_words, work.standing)))
+        said.append(f"Nobody may use it until a release is signed: it is held because {reasons}.")
+    if work.item is None:
+        if not work.complete:
+            count = len(work.still_open)
+            said.append(f"{_count(count)} of the sheet {'is' if count == 1 else 'are'} not answered yet.")
+        return said
     following = work.following
     if following is not None and work.complete:
         said.append(

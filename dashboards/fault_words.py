@@ -33,6 +33,28 @@ def report_told(report: FaultReportListed) -> str:
     return f"Seen on {day_in_words(report.seen_on)}{by}: {sentence(words)}{use} Nobody has looked at it yet."
 
 
+def reported_headline(count: int, grave: int, *, more: bool) -> str:
+    """How many reports nobody has answered, and what matters of them."""
+    if count == 0:
+        return "No fault is reported that nobody has looked at."
+    many = f"More than {in_words(count)}" if more else in_words(count).capitalize()
+    said = f"{many} fault{' is' if count == 1 else 's are'} reported that nobody has looked at"
+    if grave == 0:
+        return f"{said}."
+    return (
+        f"{said}; {in_words(grave)} of them could harm somebody." if count > 1 else f"{said}; it could harm somebody."
+    )
+
+
+def report_listed(report: FaultReportListed) -> tuple[str, str]:
+    """What was seen, harm first; and when, by whom."""
+    use = {True: ", in use", False: ", not in use", None: ""}[report.during_use]
+    by = f" by {report.reported_by_name}" if report.reported_by_name else ""
+    harm = "It could harm somebody. " if report.could_harm else ""
+    words = sentence(report.account or "The words were taken out")
+    return f"{harm}{words}", f"Seen on {day_in_words(report.seen_on)}{by}{use}."
+
+
 def to_lift(hold: HoldToLift) -> str:
     """What the record shows for it, or what is missing."""
     match hold.wanted:

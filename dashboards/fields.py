@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 from django.http import QueryDict
 
 from pmcore.engines.patient_words import LooksLike, looks_like_patient
+from pmcore.queries.columns import take_free_text
 
 _Value = TypeVar("_Value")
 
@@ -34,6 +35,7 @@ class Field:
     hint: str = ""
     error: str = ""
     needed: str = ""  # what is said where nothing was given
+    focus: bool = False  # where whoever opens the page goes on
 
     @property
     def value(self) -> str:
@@ -50,7 +52,13 @@ class Field:
 
     def take(self, sent: QueryDict) -> None:
         """Keeps what was sent, and says what is wrong with it."""
+        self.keep(sent)
+        self.judge()
+
+    def keep(self, sent: QueryDict) -> None:
         self.values = tuple(value.strip() for value in sent.getlist(self.name))
+
+    def judge(self) -> None:
         if not any(self.values):
             self.error = self.needed
         elif self.kind in {"select", "buttons", "ticks"}:
@@ -59,6 +67,8 @@ class Field:
                 self.error = "Choose one of these."
         elif len(self.value) > LONGEST:
             self.error = f"At most {LONGEST:,} letters are kept."
+        elif self.kind in {"line", "long"}:
+            self._read(take_free_text, "It holds a character that cannot be kept; take it out.")
 
     @property
     def number(self) -> int | None:

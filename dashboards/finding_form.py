@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from dashboards.fields import Field, choices_of
-from dashboards.words import day_in_words, words_of
+from dashboards.words import day_in_words, short_day, words_of
 from pmcore.engines.vocabulary import Cause, Discovery, FailureKind, Severity, Subsystem
 from pmcore.queries.device_faults import DeviceFaults, FindingChoices
 from pmcore.queries.fault_pages import FindingListed
@@ -81,6 +81,16 @@ def line_of(fields: Sequence[Field], prefix: str = "") -> FindingLine | None:
         severity=severity, position=position, same_root_as=root, training_on=training_on, second_person=second,
         note=by_name["note"].value or None,
     )  # fmt: skip
+
+
+def report_field(faults: DeviceFaults) -> list[Field]:
+    """Which report it answers; none where nothing is open. The only one is chosen."""
+    reports = choices_of(
+        (each.fault_report, f"{short_day(each.seen_on)}: {(each.account or 'words that were taken out')[:60]}")
+        for each in faults.reports
+    )
+    first = (reports[0][0],) if len(reports) == 1 else ()
+    return [Field("fault_report", "Answers the fault report", "select", reports, first)] if reports else []
 
 
 def _roots(findings: Sequence[FindingListed]) -> list[tuple[int, str]]:

@@ -1,10 +1,13 @@
 from django.urls import path
 
+from dashboards.fault_deeds import DEEDS
+from dashboards.second_thoughts import SECOND_THOUGHTS, address_name
 from dashboards.views import (
     administration,
     alert_rules,
     alerts,
     bench,
+    bench_sheet,
     compliance,
     equipment,
     faults,
@@ -12,6 +15,7 @@ from dashboards.views import (
     operation,
     people,
     reliability,
+    reported,
     schedule,
     start,
     tokens,
@@ -33,8 +37,15 @@ urlpatterns = [
     path("schedule/rows.csv", schedule.rows_as_csv, name="schedule_rows"),
     path("schedule/people/<key:person>/", schedule.week_of_person, name="schedule_person"),
     path("bench/", bench.start, name="bench"),
-    path("bench/<key:due>/", bench.inspect, name="bench_inspect"),
-    path("bench/<key:due>/recorded/<key:entry>/", bench.recorded, name="bench_recorded"),
+    path("bench/<key:due>/", bench_sheet.inspect, name="bench_inspect"),
+    path("bench/<key:due>/recorded/<key:entry>/", bench_sheet.recorded, name="bench_recorded"),
+    path("bench/devices/<key:device>/", bench_sheet.choose, name="bench_device"),
+    path(
+        "bench/devices/<key:device>/recorded/<key:entry>/", bench_sheet.recorded_unplanned, name="bench_device_recorded"
+    ),
+    path(
+        "bench/devices/<key:device>/<str:kind>/<key:procedure>/", bench_sheet.inspect_unplanned, name="bench_unplanned"
+    ),
     path("alerts/", alerts.show, name="alerts"),
     path("alerts/<key:alert>/acknowledgement/", alerts.know, name="alert_known"),
     path("alerts/rules/", alert_rules.show_rules, name="alert_rules"),
@@ -44,8 +55,18 @@ urlpatterns = [
     path("alerts/letters/<key:mail>/", alerts.one_letter, name="letter"),
     path("alerts/letters/<key:mail>/letter.eml", alerts.letter_as_file, name="letter_file"),
     path("equipment/", equipment.show, name="equipment"),
+    path("equipment/reported/", reported.show, name="reported"),
     path("equipment/<key:device>/", equipment.one, name="device"),
-    *(path(f"equipment/<key:device>/{name}/", faults.deed, {"name": name}, f"device_{name}") for name in faults.DEEDS),
+    *(path(f"equipment/<key:device>/{name}/", faults.deed, {"name": name}, f"device_{name}") for name in DEEDS),
+    *(
+        path(
+            f"equipment/<key:device>/{name.replace('/', '/<key:target>/')}/",
+            faults.deed,
+            {"name": name},
+            address_name(name),
+        )
+        for name in SECOND_THOUGHTS
+    ),
     path("equipment/<key:device>/recorded/<key:entry>/", faults.recorded, name="fault_recorded"),
     path("administration/people/", people.show, name="people"),
     path("administration/people/new/", people.new, name="person_new"),

@@ -6,20 +6,23 @@ from urllib.parse import urlencode
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 
-from dashboards.access import asking, page
+from dashboards.access import ROLES, Asking, asking, page
 from dashboards.equipment_words import event_in_words
 from dashboards.fault_words import hold_told, report_told
 from dashboards.finding_form import finding_in_words
+from dashboards.second_thoughts import later
 from dashboards.views.faults import offered
+from dashboards.views.reported import first_reported
 from dashboards.words import in_words, words_of
 from pmcore.engines.vocabulary import DueState, ServiceStateKind
 from pmcore.queries.device_dues import device_dues
-from pmcore.queries.device_faults import device_faults
-from pmcore.queries.device_timeline import device_timeline
+from pmcore.queries.device_faults import device_faults, device_releases
+from pmcore.queries.device_timeline import Happened, device_timeline
 from pmcore.queries.devices import DeviceFilter, devices_page, one_device
 from pmcore.queries.group_names import class_names
 from pmcore.queries.head import head
 from pmcore.queries.parameters import a_number
+from pmcore.services.permissions import MAY
 
 _PARAMETERS = ("words", "site", "device_class", "state", "held", "after")
 _NOT_OVER = (DueState.AHEAD, DueState.OPEN, DueState.OVERDUE)
@@ -49,6 +52,7 @@ def show(request: HttpRequest) -> HttpResponse:
         listed = devices_page(asked, as_of=found.today, known=known, today=found.today, actor=found.actor, after=after)
     context = {
         "chosen": chosen,
+        "reported": _reported(chosen, errors, found, known),
         "errors": errors,
         "others": [text for name, text in errors.items() if name not in _PARAMETERS],
         "listed": listed,
@@ -63,6 +67,13 @@ def show(request: HttpRequest) -> HttpResponse:
     return render(request, "dashboards/equipment.html", context, status=_status(chosen, errors))
 
 
+def _reported(chosen: dict[str, str], errors: dict[str, str], found: Asking, known: int) -> dict[str, object]:
+    """What nobody has answered, for those who answer it; where devices are searched for, it would stand in the way."""
+    if errors or chosen.keys() - {"site"} or found.actor.role not in ROLES["reported"]:
+        return {}
+    return first_reported(found, int(chosen["site"]) if "site" in chosen else None, known)
+
+
 @page("equipment")
 def one(request: HttpRequest, device: int) -> HttpResponse:
     """One device: may it be used, what is due, and everything that happened to it."""
@@ -73,20 +84,29 @@ def one(request: HttpRequest, device: int) -> HttpResponse:
     dues = device_dues(device, as_of=found.today, known=known)
     faults = device_faults(device, as_of=found.today, known=known)
     events = device_timeline(device, as_of=found.today, known=known)
+    role = found.actor.role
+    releases = device_releases(device, as_of=found.today, known=known) if role in MAY["take back a release"] else ()
+    undo = {each.entry: later(role, "releases", each.release) for each in releases}
     coming = [due for due in dues if due.state in _NOT_OVER]
     past = [due for due in reversed(dues) if due.state not in _NOT_OVER]
     context: dict[str, Any] = {
         "device": listed,
-        "holds": [(hold, hold_told(hold, faults)) for hold in faults.holds],
-        "reports": [report_told(report) for report in faults.reports],
-        "findings": [(each, finding_in_words(each)) for each in reversed(faults.findings)][:_FINDINGS_SHOWN],
-        "actions": [] if listed.state is ServiceStateKind.LEFT else offered(found.actor.role, bool(faults.holds)),
+        "holds": [(hold, hold_told(hold, faults), later(role, "holds", hold.hold)) for hold in faults.holds],
+        "reports": [(report_told(each), later(role, "fault-reports", each.fault_report)) for each in faults.reports],
+        "findings": [
+            (each, finding_in_words(each), later(role, "findings", each.finding))
+            for each in list(reversed(faults.findings))[:_FINDINGS_SHOWN]
+        ],
+        "actions": [] if listed.state is ServiceStateKind.LEFT else offered(role, bool(faults.holds)),
         "headline": _headline(
             listed.state, len(faults.holds), [due for due in coming if due.state is DueState.OVERDUE]
         ),
         "coming": coming[:_DUES_SHOWN],
         "past": past,
-        "events": [(event, event_in_words(event)) for event in events],
+        "events": [
+            (event, event_in_words(event), undo.get(event.entry, []) if event.what is Happened.RELEASED else [])
+            for event in events
+        ],
         "known": known,
         "today": found.today,
     }

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from pmcore.engines.readings import Bounds
 from pmcore.engines.records import Actor
-from pmcore.engines.vocabulary import CalibrationOutcome, InspectionKind
+from pmcore.engines.vocabulary import CalibrationOutcome, InspectionKind, Outcome
 from pmcore.models import (
     Caution,
     InspectionSession,
@@ -17,6 +17,7 @@ from pmcore.models import (
     VersionApproval,
 )
 from pmcore.queries.calibrations import calibrations, good_on
+from pmcore.queries.device_labels import DeviceLabel
 from pmcore.queries.device_places import DevicePlace, places_of
 from pmcore.queries.due_list import DueItem, due_items
 from pmcore.queries.early_work import EarlyWork, early_work
@@ -54,12 +55,27 @@ class Instrument:
 
 
 @dataclass(frozen=True, slots=True)
+class SheetFor:
+    """What is to be done on which device; site by id and newest name (0 and "": nobody said). `item`: the due
+    inspection that it is done for; None: no plan calls for it."""
+
+    device: DeviceLabel
+    device_class_name: str
+    site: int
+    site_name: str
+    kind: InspectionKind
+    procedure: int
+    procedure_name: str
+    item: DueItem | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class BenchSheet:
     """`version` None: no version of the procedure is approved on the day. `begun`: an inspection that was left
     unfinished and can go on. `last`: the last complete inspection by the procedure. `time_zone` is that of the site.
     `early`: what work on the day is good for, where it comes before the window."""
 
-    item: DueItem
+    what: SheetFor
     place: DevicePlace
     time_zone: str
     holds: tuple[HoldInForce, ...]
@@ -81,14 +97,23 @@ def bench_sheet(due_inspection: int, *, as_of: dt.date, known: int, actor: Actor
     if not found:
         return None
     item = found[0]
-    device = item.device.device
-    done = [each for each in completed([device], known) if each.procedure == item.procedure]
-    version, title, minutes = _sheet_in_use(item.procedure, as_of, known)
-    begun, answered = _begun(item, {each.inspection for each in done}, as_of, known)
+    what = SheetFor(
+        item.device, item.device_class_name, item.site, item.site_name, InspectionKind.SCHEDULED, item.procedure,
+        item.procedure_name, item,
+    )  # fmt: skip
+    return sheet_for(what, as_of=as_of, known=known)
+
+
+def sheet_for(what: SheetFor, *, as_of: dt.date, known: int) -> BenchSheet:
+    """For whoever may see the device."""
+    device = what.device.device
+    done = [each for each in completed([device], known) if each.procedure == what.procedure]
+    version, title, minutes = _sheet_in_use(what.procedure, as_of, known)
+    begun, answered = _begun(what, {each.inspection for each in done}, as_of, known)
     last = done[-1] if done else None
-    site = next((each for each in sites_on(as_of) if each.site == item.site), None)
+    site = next((each for each in sites_on(as_of) if each.site == what.site), None)
     return BenchSheet(
-        item=item,
+        what=what,
         place=places_of([device], on=as_of, known=known)[device],
         time_zone=_zone(site),
         holds=tuple(holds_in_force(device, as_of, known)),
@@ -98,9 +123,9 @@ def bench_sheet(due_inspection: int, *, as_of: dt.date, known: int, actor: Actor
         minutes=minutes,
         cautions=_cautions(version, known),
         steps=_steps(version, last, answered, as_of, known),
-        instruments=_instruments(item.site, as_of, known),
+        instruments=_instruments(what.site, as_of, known),
         begun=begun,
-        early=early_work(item, on=as_of, known=known),
+        early=None if what.item is None else early_work(what.item, on=as_of, known=known),
     )
 
 
@@ -122,19 +147,23 @@ def _cautions(version: int | None, known: int) -> tuple[str, ...]:
 
 
 def _begun(
-    item: DueItem, complete: Collection[int], as_of: dt.date, known: int
+    what: SheetFor, complete: Collection[int], as_of: dt.date, known: int
 ) -> tuple[int | None, dict[str, dt.date]]:
-    """The newest unfinished inspection whose parts still count together, and the steps answered in it."""
+    """The newest unfinished inspection whose parts still count together, and the steps answered in it. A test after a
+    repair in which something failed is done anew: what failed has to be answered again."""
     since = as_of - dt.timedelta(days=FigureSettings(known).on("restart_days", as_of))
     sessions = InspectionSession.objects.known(known).filter(
-        inspection__device=item.device.device, version__procedure=item.procedure, kind=InspectionKind.SCHEDULED,
+        inspection__device=what.device.device, version__procedure=what.procedure, kind=what.kind,
         performed_on__gte=since, performed_on__lte=as_of,
     )  # fmt: skip
     rows = sessions.exclude(inspection__in=list(complete)).order_by("performed_at", "id")
     begun = rows.values_list("inspection_id", flat=True).last()
     lines = Reading.objects.known(known).filter(session__in=sessions.filter(inspection=begun or 0).order_by())
-    answers = lines.exclude(outcome="not_tested").order_by("id").values_list("step", "session__performed_on")
-    return begun, dict(answers)
+    lines = lines.exclude(outcome=Outcome.NOT_TESTED).order_by("id")
+    answers = list(lines.values_list("step", "session__performed_on", "outcome"))
+    if what.kind == InspectionKind.AFTER_REPAIR and any(outcome == Outcome.FAILED for *_, outcome in answers):
+        return None, {}
+    return begun, {step: on for step, on, _ in answers}
 
 
 def _steps(

@@ -14,9 +14,11 @@ from pmcore.queries.fault_pages import (
     FaultsFilter,
     FindingListed,
     HoldListed,
+    ReleaseListed,
     fault_reports_page,
     findings_page,
     holds_page,
+    releases_page,
 )
 from pmcore.queries.pages import Page
 
@@ -48,22 +50,33 @@ class FindingChoices:
 
 def device_faults(device: int, *, as_of: dt.date, known: int) -> DeviceFaults:
     """As known at a size of the history, for whoever may see the device: a fixed number of statements."""
-    everybody = Actor(None, Role.SYSTEM, None)
-
-    def asked(unsettled: bool | None) -> Asked:
-        what = FaultsFilter(devices=frozenset({device}), unsettled=unsettled)
-        return Asked(what, as_of, known, everybody, limit=_MOST)
-
+    unsettled, every = (_asked(device, only, as_of, known) for only in (True, None))
     return DeviceFaults(
-        holds_page(asked(True)).records, fault_reports_page(asked(True)).records, findings_page(asked(None)).records
+        holds_page(unsettled).records, fault_reports_page(unsettled).records, findings_page(every).records
     )
 
 
+def device_releases(device: int, *, as_of: dt.date, known: int) -> tuple[ReleaseListed, ...]:
+    """Those that stand, the oldest first, for whoever may see the device: a fixed number of statements."""
+    return releases_page(_asked(device, None, as_of, known)).records
+
+
+def _asked(device: int, unsettled: bool | None, as_of: dt.date, known: int) -> Asked:
+    what = FaultsFilter(devices=frozenset({device}), unsettled=unsettled)
+    return Asked(what, as_of, known, Actor(None, Role.SYSTEM, None), limit=_MOST)
+
+
 def open_fault_reports(
-    sites: frozenset[int] | None, *, as_of: dt.date, known: int, actor: Actor, limit: int = 50
+    sites: frozenset[int] | None,
+    *,
+    as_of: dt.date,
+    known: int,
+    actor: Actor,
+    after: int | None = None,
+    limit: int = 50,
 ) -> Page[FaultReportListed]:
     """At the sites (None: all of the actor's), the oldest first. Raises KnownBeyond, OutsideYourSites."""
-    return fault_reports_page(Asked(FaultsFilter(sites=sites, unsettled=True), as_of, known, actor, limit=limit))
+    return fault_reports_page(Asked(FaultsFilter(sites=sites, unsettled=True), as_of, known, actor, after, limit))
 
 
 def finding_choices(device: int, *, as_of: dt.date, known: int, actor: Actor) -> FindingChoices:

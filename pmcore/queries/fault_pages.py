@@ -67,7 +67,8 @@ class Asked:
 
 @dataclass(frozen=True, slots=True)
 class FaultReportListed:
-    """`findings`: those that answer it; none: it is open. `account` null: the words were redacted."""
+    """`could_harm`: whoever reported it said so, and it was held. `findings`: those that answer it; none: it is open.
+    `account` null: the words were redacted."""
 
     fault_report: int
     entry: int
@@ -78,6 +79,7 @@ class FaultReportListed:
     reported_by: int | None
     reported_by_name: str
     during_use: bool | None
+    could_harm: bool
     account: str | None
     findings: tuple[int, ...]
 
@@ -157,10 +159,23 @@ def fault_reports_page(asked: Asked) -> Page[FaultReportListed]:
     findings = _gathered(
         answered.filter(fault_report__among=[row[0] for row in found]).values_list("fault_report_id", "finding_id")
     )
+    opened = HoldDetails.objects.filter(entry__in=[row[1] for row in found], reason=HoldReason.FAULT_REPORTED)
+    grave = set(opened.values_list("entry", flat=True))
     tell = _Tell(asked, [row[2] for row in found], [row[6] for row in found])
     records = [
         FaultReportListed(
-            key, entry, tell.label(device), at, on, area, person, tell.name(person), in_use, account, findings[key]
+            key,
+            entry,
+            tell.label(device),
+            at,
+            on,
+            area,
+            person,
+            tell.name(person),
+            in_use,
+            entry in grave,
+            account,
+            findings[key],
         )
         for key, entry, device, at, on, area, person, in_use, account in found
     ]

@@ -1,10 +1,12 @@
 """What forbids the use of a device on a day."""
 
 import datetime as dt
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any
 
-from pmcore.models import HoldDetails, ReleasedHold
+from pmcore.engines.vocabulary import HoldReason
+from pmcore.models import FaultDetails, FindingDetails, HoldDetails, ReleasedHold
 from pmcore.models.base import RecordedQuerySet
 
 
@@ -30,6 +32,27 @@ def holds_in_force(device: int, on: dt.date, known: int) -> list[HoldInForce]:
         placed_on = found[hold].placed_on if hold in found else from_on
         found[hold] = HoldInForce(hold, reason, placed_on, finding)
     return [held for hold, held in found.items() if hold not in lifted]
+
+
+def opened_by_report(fault_report: int, device: int, on: dt.date, known: int) -> list[int]:
+    """The holds in force that are taken back with the report: four statements."""
+    entries = FaultDetails.objects.filter(fault_report=fault_report, entry__lte=known).values_list("entry", flat=True)
+    return _opened(list(entries), HoldReason.FAULT_REPORTED, device, on=on, known=known)
+
+
+def opened_by_finding(finding: int, device: int, on: dt.date, known: int) -> list[int]:
+    """The holds in force that are taken back with the finding: four statements."""
+    entries = FindingDetails.objects.filter(finding=finding, entry__lte=known).values_list("entry", flat=True)
+    return _opened(list(entries), HoldReason.FINDING, device, on=on, known=known, finding=finding)
+
+
+def _opened(
+    entries: Collection[int], reason: HoldReason, device: int, *, on: dt.date, known: int, finding: int | None = None
+) -> list[int]:
+    """For this reason, and finding, by these entries; what was lifted has done its work and stays."""
+    in_force = [held.hold for held in holds_in_force(device, on, known) if held.reason == reason]
+    rows = HoldDetails.objects.known(known).filter(entry__in=entries, hold__in=in_force, finding=finding)
+    return list(rows.order_by("hold").values_list("hold_id", flat=True))
 
 
 def lifted_by(on: dt.date, known: int) -> RecordedQuerySet[Any]:

@@ -5,11 +5,13 @@ from collections.abc import Collection
 from dataclasses import dataclass
 
 from pmcore.engines.records import Actor
-from pmcore.engines.vocabulary import HoldReason, Outcome
-from pmcore.models import DueInspection, HoldDetails, InspectionSession, Reading, Step, Withdrawal
+from pmcore.engines.vocabulary import HoldReason, InspectionKind, Outcome
+from pmcore.models import DueInspection, FindingDetails, HoldDetails, InspectionSession, Reading, Step, Withdrawal
 from pmcore.queries.due_list import DueItem, due_items
+from pmcore.queries.holds import holds_in_force
 from pmcore.queries.inspections import completed
 from pmcore.queries.sheets import steps_of
+from pmcore.queries.unplanned import UNPLANNED, inspectable
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,18 +31,35 @@ class FailedStep:
 
 
 @dataclass(frozen=True, slots=True)
-class RecordedWork:
-    """`item`: the due inspection as it stands on the day asked for. `complete`: nothing mandatory is left open in the
-    inspection that the entry wrote to; else `still_open` names it. `failed`: the steps that failed in the entry;
-    `hold`: why the entry holds the device, if it does. Steps are told by their prompts."""
+class FindingRecorded:
+    """`mode`: what is wrong; empty where the words were taken out."""
 
-    item: DueItem
+    mode: str
+    subsystem: str
+    severity: str
+    cause: str
+
+
+@dataclass(frozen=True, slots=True)
+class RecordedWork:
+    """`name`: what the device is called. `item`: the due inspection as it stands on the day asked for; None: no plan
+    called for it. `standing`: why the device is held on that day. `complete`: nothing mandatory is left open in the
+    inspection that the entry wrote to; else `still_open` names it. `failed`: the steps that failed in the entry;
+    `findings`: what was found wrong in it; `holds`: why the entry holds the device, a reason for each hold. Steps are
+    told by their prompts."""
+
+    name: str
+    item: DueItem | None
+    kind: InspectionKind
+    procedure: int
     entry: int
     performed_on: dt.date
     complete: bool
     failed: tuple[FailedStep, ...]
     still_open: tuple[str, ...]
-    hold: HoldReason | None
+    findings: tuple[FindingRecorded, ...]
+    holds: tuple[HoldReason, ...]
+    standing: tuple[HoldReason, ...]
     following: NextDue | None
 
 
@@ -50,17 +69,39 @@ def recorded_work(due_inspection: int, entry: int, *, as_of: dt.date, known: int
     found = due_items([due_inspection], as_of=as_of, known=known, actor=actor)
     if not found:
         return None
-    device = found[0].device.device
-    session = InspectionSession.objects.known(known).filter(entry=entry, inspection__device=device).first()
+    item = found[0]
+    name = f"{item.device_class_name} {item.device.tag or item.device.serial}"
+    return _told(item.device.device, name, item, entry, as_of=as_of, known=known)
+
+
+def recorded_unplanned(device: int, entry: int, *, as_of: dt.date, known: int, actor: Actor) -> RecordedWork | None:
+    """None: the actor sees no such device, or the entry recorded no such work on it. Raises KnownBeyond."""
+    found = inspectable(device, as_of=as_of, known=known, actor=actor)
+    if found is None:
+        return None
+    listed = found.device
+    called = listed.device_class.name if listed.device_class else "The device"
+    told = _told(device, f"{called} {listed.tag or listed.serial}", None, entry, as_of=as_of, known=known)
+    return None if told is None or told.kind not in UNPLANNED else told
+
+
+def _told(
+    device: int, name: str, item: DueItem | None, entry: int, *, as_of: dt.date, known: int
+) -> RecordedWork | None:
+    sessions = InspectionSession.objects.known(known).filter(entry=entry, inspection__device=device)
+    session = sessions.select_related("version").first()
     if session is None:
         return None
     prompts = _prompts(session.version_id, known)
     failed = Reading.objects.known(known).filter(session=session.pk, outcome=Outcome.FAILED).order_by("id")
     done = {each.inspection for each in completed([device], known)}
     complete = session.inspection_id in done
-    hold = HoldDetails.objects.known(known).filter(entry=entry).values_list("reason", flat=True).first()
+    holds = HoldDetails.objects.known(known).filter(entry=entry).order_by("id").values_list("reason", flat=True)
     return RecordedWork(
-        item=found[0],
+        name=name,
+        item=item,
+        kind=InspectionKind(session.kind),
+        procedure=session.version.procedure_id,
         entry=entry,
         performed_on=session.performed_on,
         complete=complete,
@@ -68,13 +109,21 @@ def recorded_work(due_inspection: int, entry: int, *, as_of: dt.date, known: int
             FailedStep(prompts.get(key, key), *read) for key, *read in failed.values_list("step", "as_found", "unit")
         ),
         still_open=() if complete else _open(session, prompts, known),
-        hold=None if hold is None else HoldReason(hold),
-        following=_following(found[0], as_of, known),
+        findings=_findings(entry, known),
+        holds=tuple(HoldReason(reason) for reason in holds),
+        standing=tuple(HoldReason(each.reason) for each in holds_in_force(device, as_of, known)),
+        following=None if item is None else _following(item, as_of, known),
     )
 
 
 def _prompts(version: int, known: int) -> dict[str, str]:
     return dict(Step.objects.known(known).filter(sheet__version=version).values_list("key", "prompt"))
+
+
+def _findings(entry: int, known: int) -> tuple[FindingRecorded, ...]:
+    rows = FindingDetails.objects.known(known).filter(entry=entry).order_by("id")
+    columns = ("mode__words", "subsystem", "severity", "cause")
+    return tuple(FindingRecorded(mode or "", *rest) for mode, *rest in rows.values_list(*columns))
 
 
 def _open(session: InspectionSession, prompts: dict[str, str], known: int) -> tuple[str, ...]:

@@ -1,4 +1,5 @@
-"""What a technician records for a due inspection: one act, from which the next due date follows at once."""
+"""What a technician records at a device, for a due inspection or because no plan calls for it: one act, from which the
+next due date follows at once."""
 
 import datetime as dt
 from collections.abc import Sequence
@@ -6,14 +7,16 @@ from collections.abc import Sequence
 from pmcore.engines.due_dates import NoWindowForInterval
 from pmcore.engines.records import Actor
 from pmcore.engines.vocabulary import DueState, InspectionKind
-from pmcore.models import DueInspection, InspectionSession, ProcedureVersion
+from pmcore.models import DueInspection, InspectionSession
 from pmcore.queries.assigned import names_of
 from pmcore.queries.due_list import TO_DO, DueItem, due_items
 from pmcore.queries.head import head
 from pmcore.queries.site_days import Zones, site_on
+from pmcore.queries.unplanned import UNPLANNED, procedures_for
+from pmcore.services.device_days import check_device
 from pmcore.services.findings import FindingLine
 from pmcore.services.generate_due import generate_due_of
-from pmcore.services.inspections import KIND, record_inspection
+from pmcore.services.inspections import KIND, procedure_of, record_inspection
 from pmcore.services.lock import writing
 from pmcore.services.permissions import check_role
 from pmcore.services.readings import ReadingLine
@@ -30,7 +33,12 @@ class InspectedAlready(RecordRefused):
 
 
 class AnotherSheet(RecordRefused):
-    """The version belongs to another procedure than the due inspection asks for."""
+    """The version belongs to another procedure than the due inspection asks for, or to none that applies to the
+    device."""
+
+
+class OfADueInspection(RecordRefused):
+    """A scheduled inspection is one that a plan called for."""
 
 
 def record_due_inspection(
@@ -75,6 +83,55 @@ def record_due_inspection(
     return receipt
 
 
+def record_unplanned_inspection(
+    *,
+    device: int,
+    kind: InspectionKind,
+    version: int,
+    started_at: dt.datetime,
+    ended_at: dt.datetime,
+    readings: Sequence[ReadingLine],
+    actor: Actor,
+    at: dt.datetime,
+    inspection: int | None = None,
+    decontaminated: bool | None = None,
+    note: str | None = None,
+    findings: Sequence[FindingLine] = (),
+    request: Request | None = None,
+) -> Receipt:
+    """The actor's work on a device that no plan called for: after a repair, on request, or when it came. It counts for
+    the plans as any other by the procedure, and floating ones name their next day in the same transaction.
+
+    Raises NotAllowed, UnknownReference, OfADueInspection, AnotherSheet, and what `record_inspection` raises. Nothing is
+    written then.
+    """
+    check_role(actor, "record an inspection")
+    if actor.person is None:
+        raise NotAllowed("An inspection is somebody's work.")
+    if kind not in UNPLANNED:
+        raise OfADueInspection("A scheduled inspection is recorded for its due inspection.")
+    with writing():
+        if (earlier := answered(actor, request, KIND)) is not None:
+            return earlier
+        check_device(device)
+        _check_applies(device, version, at)
+        receipt = record_inspection(
+            device=device, kind=kind, version=version, person=actor.person, started_at=started_at, ended_at=ended_at,
+            performed_at=ended_at, readings=readings, actor=actor, at=at, inspection=inspection,
+            decontaminated=decontaminated, note=note, findings=findings, request=request,
+        )  # fmt: skip
+        _generate(device, at, None)
+    return receipt
+
+
+def _check_applies(device: int, version: int, at: dt.datetime) -> None:
+    """Today: whether the version was approved on the day of the work is looked at with the work."""
+    _, today = _place(device, at)
+    procedure = procedure_of(version)
+    if all(each.procedure != procedure for each in procedures_for(device, on=today, known=head().size)):
+        raise AnotherSheet("The sheet belongs to a procedure that does not apply to this device.")
+
+
 def _item(due_inspection: int, actor: Actor, at: dt.datetime) -> DueItem:
     """As it stands on the day of the device's site."""
     device = DueInspection.objects.filter(pk=due_inspection).values_list("device_id", flat=True).first()
@@ -97,10 +154,7 @@ def _check(item: DueItem, version: int, known: int) -> None:
         raise InspectedAlready(f"{item.device} was inspected on {item.completed_on}{_by(item, known)}.")
     if item.state not in TO_DO:
         raise NothingToInspect(f"The inspection of {item.device} is {item.state.replace('_', ' ')}.")
-    procedure = ProcedureVersion.objects.filter(pk=version).values_list("procedure_id", flat=True).first()
-    if procedure is None:
-        raise UnknownReference("procedure_version", [version])
-    if procedure != item.procedure:
+    if procedure_of(version) != item.procedure:
         raise AnotherSheet("The sheet belongs to another procedure. Load the page again.")
 
 

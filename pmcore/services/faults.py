@@ -7,7 +7,7 @@ from pmcore.engines.vocabulary import HoldReason
 from pmcore.models import FaultDetails, FaultReport, FindingDetails, HoldDetails
 from pmcore.models.rows import Row
 from pmcore.queries.head import head
-from pmcore.queries.holds import holds_in_force
+from pmcore.queries.holds import opened_by_report
 from pmcore.services.append import append
 from pmcore.services.corrections import ReasonMissing
 from pmcore.services.device_days import check_device, check_happened, check_in_record, place_of
@@ -83,7 +83,7 @@ def take_back_fault_report(
         raise AlreadyReplaced(f"The fault report {fault_report} was taken back before.")
     if FindingDetails.objects.current().filter(fault_report=fault_report).exists():
         raise OthersReferToIt(f"A finding answers the fault report {fault_report}.")
-    replaced = [details, *opened_with([details.entry], HoldReason.FAULT_REPORTED, device, at)]
+    replaced = [details, *taken_along(opened_by_report(fault_report, device, last_day(at), head().size))]
     return append(KIND, device, replaces=replaced, note=reason, actor=actor, at=at, request=request)
 
 
@@ -94,11 +94,10 @@ def check_taking_back(actor: Actor, device: int, reason: str, at: dt.datetime) -
         raise ReasonMissing("Say why the record was wrong.")
 
 
-def opened_with(
-    entries: list[int], reason: HoldReason, device: int, at: dt.datetime, finding: int | None = None
-) -> list[HoldDetails]:
-    """The holds for this reason, and finding, that entries opened and that are in force: what was lifted has done its
-    work and stays."""
-    on = at.astimezone(dt.UTC).date() + dt.timedelta(days=1)  # no zone is further ahead: nothing begins later
-    in_force = [held.hold for held in holds_in_force(device, on, head().size) if held.reason == reason]
-    return list(HoldDetails.objects.current().filter(entry__in=entries, hold__in=in_force, finding=finding))
+def taken_along(holds: list[int]) -> list[HoldDetails]:
+    return list(HoldDetails.objects.current().filter(hold__in=holds))
+
+
+def last_day(at: dt.datetime) -> dt.date:
+    """No zone is further ahead: nothing begins later."""
+    return at.astimezone(dt.UTC).date() + dt.timedelta(days=1)

@@ -18,11 +18,12 @@ from pmcore.models import (
 from pmcore.models.base import Fact
 from pmcore.models.rows import Row
 from pmcore.queries.head import head
+from pmcore.queries.holds import opened_by_finding
 from pmcore.queries.site_days import site_on
 from pmcore.services.append import append
 from pmcore.services.corrections import ReasonMissing
 from pmcore.services.device_days import check_day_has_come, check_day_of
-from pmcore.services.faults import OthersReferToIt, WordsMissing, check_taking_back, opened_with
+from pmcore.services.faults import OthersReferToIt, WordsMissing, check_taking_back, last_day, taken_along
 from pmcore.services.holds import FindingOfAnother, hold_rows
 from pmcore.services.permissions import check_area, check_given, use_case
 from pmcore.services.refusals import AlreadyReplaced, RecordRefused, UnknownReference
@@ -237,8 +238,8 @@ def take_back_finding(
         raise AlreadyReplaced(f"The finding {finding} was taken back before.")
     if FindingDetails.objects.current().filter(same_root_as=finding).exists():
         raise OthersReferToIt(f"Another finding has its root in the finding {finding}.")
-    entries = list(FindingDetails.objects.filter(finding=finding).values_list("entry", flat=True))
-    replaced: list[Fact] = [*views, *opened_with(entries, HoldReason.FINDING, device, at, finding)]
+    opened = opened_by_finding(finding, device, last_day(at), head().size)
+    replaced: list[Fact] = [*views, *taken_along(opened)]
     return append(KIND, device, replaces=replaced, note=reason, actor=actor, at=at, request=request)
 
 

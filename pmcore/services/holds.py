@@ -12,7 +12,7 @@ from pmcore.services.append import append
 from pmcore.services.corrections import ReasonMissing
 from pmcore.services.device_days import check_day_has_come, check_device, check_in_record
 from pmcore.services.permissions import check_role, check_site
-from pmcore.services.refusals import RecordRefused, UnknownReference
+from pmcore.services.refusals import AlreadyReplaced, RecordRefused, UnknownReference
 from pmcore.services.requests import Receipt, Request, answered
 
 
@@ -67,21 +67,24 @@ def hold_rows(
     return [hold, details]
 
 
-def take_back_hold(
-    *, wrong: HoldDetails, reason: str, actor: Actor, at: dt.datetime, request: Request | None = None
-) -> Receipt:
+def take_back_hold(*, hold: int, reason: str, actor: Actor, at: dt.datetime, request: Request | None = None) -> Receipt:
     """The hold was recorded by mistake. One that has done its work is lifted by a release instead.
 
-    Raises ReasonMissing, AlreadyReplaced, NotAllowed, WrongSite.
+    Raises ReasonMissing, AlreadyReplaced, UnknownReference, NotAllowed, WrongSite.
     """
     check_role(actor, "take back a hold")
     if (earlier := answered(actor, request, "hold_placed")) is not None:
         return earlier
-    device = wrong.hold.device_id
-    check_site(actor, site_on(device, wrong.from_on, head().size))
+    device = Hold.objects.filter(pk=hold).values_list("device_id", flat=True).first()
+    if device is None:
+        raise UnknownReference("hold", [hold])
+    details = list(HoldDetails.objects.current().filter(hold=hold).order_by("from_on"))
+    if not details:
+        raise AlreadyReplaced(f"The hold {hold} was taken back before.")
+    check_site(actor, site_on(device, details[0].from_on, head().size))
     if not reason.strip():
         raise ReasonMissing("Say why the record was wrong.")
-    return append("hold_placed", device, replaces=[wrong], note=reason, actor=actor, at=at, request=request)
+    return append("hold_placed", device, replaces=details, note=reason, actor=actor, at=at, request=request)
 
 
 def _check_finding(finding: int, device: int) -> None:

@@ -129,6 +129,8 @@ def record_inspection(
     `make_finding` raises of a finding. Nothing is written then.
     """
     check_role(actor, "record an inspection")
+    if findings:
+        check_role(actor, "make a finding")
     check_given(actor, device)
     work = _Work(
         device, kind, version, person, started_at, ended_at, performed_at, readings, site, decontaminated, note,
@@ -258,12 +260,12 @@ def _checked(work: _Work, actor: Actor, at: dt.datetime, known: int) -> SiteDay:
 
 
 def _check_approved(version: int, day: dt.date, known: int) -> None:
-    _procedure_of(version)
+    procedure_of(version)
     if not VersionApproval.objects.known(known).on(day).filter(version=version, approved=True).exists():
         raise VersionNotApproved(f"The version {version} of the procedure was not approved on {day}.")
 
 
-def _procedure_of(version: int) -> int:
+def procedure_of(version: int) -> int:
     found = ProcedureVersion.objects.filter(pk=version).values_list("procedure_id", flat=True).first()
     if found is None:
         raise UnknownReference("procedure_version", [version])
@@ -281,7 +283,7 @@ def _check_unfinished(inspection: int, work: _Work, known: int) -> None:
 def _check_belongs(inspection: int, work: _Work, known: int) -> None:
     begun = InspectionSession.objects.known(known).filter(inspection=inspection).order_by("id")
     as_begun = begun.values_list("inspection__device_id", "version__procedure_id", "kind").first()
-    if as_begun != (work.device, _procedure_of(work.version), work.kind):
+    if as_begun != (work.device, procedure_of(work.version), work.kind):
         raise AnotherInspection(f"The inspection {inspection} is none of this device, procedure and kind.")
 
 
@@ -293,6 +295,9 @@ def _check_new(work: _Work, day: dt.date, inspection: int | None, known: int, wr
     same = sessions.filter(
         inspection__device=work.device, version=work.version, kind=work.kind, performed_on=day
     ).exclude(inspection=inspection)
+    if work.kind == InspectionKind.AFTER_REPAIR:  # what failed was repaired again, and is tested anew
+        failed = Reading.objects.known(known).filter(session__in=same.order_by(), outcome=Outcome.FAILED)
+        same = same.exclude(inspection__in=list(failed.values_list("session__inspection_id", flat=True)))
     if same.exists():
         raise AlreadyRecorded(f"This inspection of the device {work.device} was recorded for {day} before.")
     if inspection is None or _repaired_on(work.device, day, known):

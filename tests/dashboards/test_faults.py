@@ -231,7 +231,7 @@ def test_a_busy_record_loses_nothing_that_was_typed(bench, monkeypatch):
     def busy(**_: Any) -> None:
         raise RecordBusy
 
-    monkeypatch.setattr("dashboards.views.faults.report_fault", busy)
+    monkeypatch.setattr("dashboards.fault_deeds.report_fault", busy)
     answer = send(signed_in(bench.ruan), bench, "fault")
     assert answer.status_code == 503
     assert "It sank by itself." in answer.content.decode()

@@ -126,7 +126,7 @@ def test_a_finding_is_of_the_same_device(bench: Bench) -> None:
 
 def test_a_hold_that_was_a_mistake_is_taken_back_with_its_reason(bench: Bench) -> None:
     receipt = held(bench)
-    deed: dict[str, Any] = {"wrong": details_of(receipt), "at": AT}
+    deed: dict[str, Any] = {"hold": details_of(receipt).hold_id, "at": AT}
     stranger = a_person("Per Aldous", Role.MANAGER, bench.stennet)
     assert_refused(NotAllowed, lambda: take_back_hold(reason="Not this one.", actor=bench.ruan, **deed))
     assert_refused(WrongSite, lambda: take_back_hold(reason="Not this one.", actor=stranger, **deed))

@@ -2,15 +2,17 @@
 
 import pytest
 
-from pmcore.engines.vocabulary import Discovery, HoldReason, InspectionKind, Outcome, Severity
+from pmcore.engines.vocabulary import Discovery, HoldReason, InspectionKind, Outcome, Role, Severity
 from pmcore.models import FindingDetails
 from pmcore.queries.verification import verify
 from pmcore.services.bench import record_due_inspection
 from pmcore.services.findings import KindContradicts
 from pmcore.services.inspections import FindingOfNoStep
 from pmcore.services.readings import ReadingLine
+from pmcore.services.refusals import NotAllowed
 from pmcore.services.requests import Receipt
 from tests.bench_cast import BRAKES, RAISING, Bench, a_bench, assert_refused, inspection_of, moment, recorded
+from tests.cast import a_person
 from tests.fault_cast import JUNE_1, a_line, in_force, minor
 
 pytestmark = pytest.mark.django_db
@@ -85,3 +87,9 @@ def test_at_the_bench_too(bench: Bench) -> None:
         readings=bench.whole_sheet, findings=[minor()], actor=bench.ruan, at=moment(6, 1, 10),
     )  # fmt: skip
     assert len(views(receipt)) == 1
+
+
+def test_who_makes_no_findings_makes_none_at_an_inspection_either(bench: Bench) -> None:
+    scheduler = a_person("Ines Caddock", Role.SCHEDULER, bench.alderwick)
+    assert_refused(NotAllowed, lambda: recorded(bench, moment(6, 1), actor=scheduler, findings=[minor()]))
+    assert views(recorded(bench, moment(6, 1), actor=scheduler)) == []

@@ -7,7 +7,7 @@ import pytest
 
 from pmcore.engines.records import SYSTEM
 from pmcore.engines.vocabulary import HoldReason, InspectionKind, Outcome, Role
-from pmcore.models import HoldDetails, ReleaseStatement
+from pmcore.models import ReleaseStatement
 from pmcore.queries.head import head
 from pmcore.queries.verification import verify
 from pmcore.services.corrections import ReasonMissing
@@ -87,7 +87,7 @@ def test_what_is_wrong_with_a_release_is_refused_by_name(bench: Bench) -> None:
     inspection = inspection_of(recorded(bench, moment(6, 1), device=other))
     stranger = a_person("Per Aldous", Role.MANAGER, bench.stennet)
     mistake = place_hold(device=bench.device, reason=HoldReason.OTHER, from_on=JUNE_1, actor=bench.ruan, at=AT)
-    take_back_hold(wrong=HoldDetails.objects.get(entry=mistake.seq), reason="No.", actor=bench.odile, at=AT)
+    take_back_hold(hold=hold_of(mistake), reason="No.", actor=bench.odile, at=AT)
     refused: list[tuple[type[Exception], tuple[int, ...], dict[str, Any]]] = [
         (NothingToLift, (), {}),
         (RowTwice, (hold, hold), {}),
