@@ -14,7 +14,7 @@ from pmcore.engines.merkle import HASH_BYTES, leaf_hash
 from pmcore.models.kinds import KINDS
 from pmcore.queries.ahead import Ahead
 from pmcore.queries.bodies import body, moment_text
-from pmcore.queries.exported_fast import Pieces, can_render, pieces, rendered
+from pmcore.queries.exported_fast import can_render, rendered
 from pmcore.queries.faults import Report
 from pmcore.queries.head import RecordDamaged
 from pmcore.queries.raw import (
@@ -50,8 +50,7 @@ class Run:
 
 class _Outline(NamedTuple):
     """A run before its values are read: the entries from `first` to `last`, whose rows have the ids after `before` up
-    to the last of `ends`, in these tables. `days`: of their moments, each with the leaf, where they are asked for;
-    `pieces`: what the database rendered of each entry, where it can."""
+    to the last of `ends`, in these tables. `days`: of their moments, each with the leaf, where they are asked for."""
 
     first: int
     last: int
@@ -59,7 +58,6 @@ class _Outline(NamedTuple):
     ends: list[int]
     tables: list[Table]
     days: list[tuple[str, bytes]]
-    pieces: list[Pieces]
 
 
 def runs(size: int, chosen: Chosen | None, days: Days | None = None) -> Iterator[Run]:
@@ -67,7 +65,7 @@ def runs(size: int, chosen: Chosen | None, days: Days | None = None) -> Iterator
     all. Moments need not ascend, so every day is looked at; of a run without one of `days` only leaves are read. Raises
     RecordDamaged."""
     replaced = Ahead(replacements(Report()))
-    for outline in _outlines(size, days is not None, chosen is None and can_render()):
+    for outline in _outlines(size, with_days=days is not None):
         replaces: dict[int, list[int]] = {}
         for each in replaced.upto(outline.last):
             replaces.setdefault(each.id, []).append(each.row)
@@ -76,7 +74,8 @@ def runs(size: int, chosen: Chosen | None, days: Days | None = None) -> Iterator
         if not any(wanted) and all(map(_is_hash, leaves)):
             yield Run(leaves, [], [], [], [])
             continue
-        run = _at_once(outline, replaces) if outline.pieces and all(wanted) else None
+        whole = chosen is None and all(wanted)
+        run = _at_once(outline) if whole and not replaces and can_render() else None
         yield run or _one_by_one(outline, chosen or _within(days), replaces)
 
 
@@ -84,9 +83,9 @@ def _within(days: Days | None) -> Chosen | None:
     return None if days is None else lambda entry: days[0] <= str(entry.at)[:10] <= days[1]
 
 
-def _outlines(size: int, with_days: bool, with_pieces: bool) -> Iterator[_Outline]:
+def _outlines(size: int, *, with_days: bool) -> Iterator[_Outline]:
     """Entries whose rows have at most PAGE ids together; one that has more comes alone."""
-    beside = [*((entry_day(), "leaf") if with_days else ()), *(pieces() if with_pieces else ())]
+    beside = (entry_day(), "leaf") if with_days else ()
     before = seq = 0
     while seq < size:
         last = min(seq + PAGE, size)
@@ -100,18 +99,16 @@ def _outlines(size: int, with_days: bool, with_pieces: bool) -> Iterator[_Outlin
         while at < len(page):
             to = max(at + 1, bisect_right(ends, before + PAGE, at))
             tables = _tables_of({each[2] for each in page[at:to]})
-            days: Any = [(str(each[3]), as_bytes(each[4])) for each in page[at:to]] if with_days else []
-            found: Any = [each[5 if with_days else 3 :] for each in page[at:to]] if with_pieces else []
-            yield _Outline(seq + at + 1, seq + to, before, ends[at:to], tables, days, found)
+            days = [(str(each[3]), as_bytes(each[4])) for each in page[at:to]] if with_days else []
+            yield _Outline(seq + at + 1, seq + to, before, ends[at:to], tables, days)
             at, before = to, ends[to - 1]
         seq = last
 
 
-def _at_once(outline: _Outline, replaces: dict[int, list[int]]) -> Run | None:
+def _at_once(outline: _Outline) -> Run | None:
     """None: something is not what was recorded."""
-    found = rendered(
-        [*enumerate(outline.pieces, outline.first)], replaces, outline.tables, outline.before, outline.ends
-    )
+    ids = (outline.before + 1, outline.ends[-1])
+    found = rendered(outline.tables, (outline.first, outline.last), ids)
     if found is None:
         return None
     seqs = list(range(outline.first, outline.last + 1))

@@ -1,14 +1,15 @@
-"""Rows rendered by PostgreSQL itself for an export, with the pieces of bodies and of lines of the CSV, so that Python
-only joins texts. They are believed nowhere: each body must have the leaf that was recorded. A run in which one has not
-is rendered again the usual way (`exported.py`), which also says what is wrong with it."""
+"""Bodies rendered by PostgreSQL itself, for an export of everything: one statement for a run, and no value of it passes
+through Python. It is believed nowhere: each body must have the leaf that was recorded. A run in which one has not is
+rendered again the usual way (`exported.py`), which also says what is wrong with it."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from django.db import connection, models
 
 from pmcore.engines.merkle import leaf_hash
+from pmcore.models import Entry
 from pmcore.models.fields import FreeText
 from pmcore.queries.tables import Table
 
@@ -17,87 +18,49 @@ if TYPE_CHECKING:
 else:
     _Field = models.Field
 
-Pieces = tuple[bytes, str, str, str, str]
-"""Of an entry the leaf; the body up to what it replaced, from there to the rows, and after the rows; the line of the
-CSV from the kind up to what it replaced."""
-
 
 def can_render() -> bool:
     return connection.vendor == "postgresql"
 
 
 def rendered(
-    entries: Sequence[tuple[int, Pieces]],
-    replaces: Mapping[int, Sequence[int]],
-    tables: Sequence[Table],
-    before: int,
-    ends: Sequence[int],
+    tables: Sequence[Table], seqs: tuple[int, int], ids: tuple[int, int]
 ) -> tuple[list[bytes], list[bytes], list[str]] | None:
-    """Leaves, bodies and lines of the CSV of the entries, whose rows have the ids after `before` up to each of `ends`,
-    in these tables. `replaces`: the facts that an entry replaced. None: some body is not what was recorded."""
-    slots = _rows(tables, before, ends[-1])
-    if slots is None:
-        return None
-    leaves: list[bytes] = []
-    bodies: list[bytes] = []
-    lines: list[str] = []
-    begins = 0
-    for (seq, (leaf, opening, role, closing, line)), end in zip(entries, ends, strict=True):
-        rows, begins = ",".join(slots[begins : end - before]), end - before
-        replaced = [str(row) for row in sorted(replaces.get(seq, ()))]
-        named = f',"replaces":[{",".join(replaced)}]' if replaced else ""
-        body = f"{opening}{named}{role}{rows}{closing}".encode()
-        if leaf_hash(body) != leaf:
-            return None
-        leaves.append(leaf)
-        bodies.append(body)
-        moment, doubled = opening[7 : opening.index('"', 7)], rows.replace('"', '""')
-        lines.append(f'{seq},{moment},{line}{" ".join(replaced)},"[{doubled}]"\r\n')
-    return leaves, bodies, lines
-
-
-def _rows(tables: Sequence[Table], before: int, last: int) -> list[str] | None:
-    """In the order of their ids; an empty text where one is missing. None: one holds what its columns cannot."""
-    slots = [""] * (last - before)
-    if not slots:
-        return slots
+    """Leaves, bodies and lines of the CSV of the entries from and to these numbers, whose rows have the ids from and to
+    in these tables; none of the entries may replace a fact. None: some body is not what was recorded."""
     with connection.cursor() as cursor:
-        cursor.execute(_of_rows(tuple(tables)), [before + 1, last] * len(tables))
-        for row, text in cursor.fetchall():
-            if text is None:
-                return None
-            slots[row - before - 1] += text  # two rows under one id would spoil the leaf
-    return slots
+        cursor.execute(_statement(tuple(tables)), [*seqs, *(bound for _ in tables for bound in ids)])
+        found = cursor.fetchall()
+    if len(found) != seqs[1] - seqs[0] + 1:
+        return None
+    leaves = [bytes(leaf) for leaf, _, _ in found]
+    bodies = [(body or "").encode() for _, body, _ in found]
+    return (leaves, bodies, [line for _, _, line in found]) if leaves == [leaf_hash(each) for each in bodies] else None
 
 
 @cache
-def _of_rows(tables: tuple[Table, ...]) -> str:
-    return " UNION ALL ".join(
-        f'SELECT id, {_row(table)} FROM "{table.model._meta.db_table}" WHERE id BETWEEN %s AND %s' for table in tables
+def _statement(tables: tuple[Table, ...]) -> str:
+    parts = " UNION ALL ".join(
+        f'SELECT id, entry, {_row(table)} AS row FROM "{table.model._meta.db_table}" WHERE id BETWEEN %s AND %s'
+        for table in tables
     )
-
-
-@cache
-def pieces() -> tuple[str, ...]:
-    """The columns of an entry that give its `Pieces`."""
-    note, person = """coalesce(',"note":' || to_json(note_id), '')""", """coalesce(',"person":' || person, '')"""
-    told = [
-        "kind",
-        "','",
-        "subject",
-        "','",
-        "coalesce(person::text, '')",
-        "','",
-        "role",
-        "','",
-        "coalesce(note_id, '')",
-    ]
+    rows = f"SELECT entry, string_agg(row, ',' ORDER BY id) AS rows FROM ({parts}) parts GROUP BY entry"
+    body = [
+        """'{"at":"'""", "moment", """'","kind":'""", "to_json(kind)",
+        """coalesce(',"note":' || to_json(note_id), '')""", """coalesce(',"person":' || person, '')""",
+        """',"role":'""", "to_json(role)", """',"rows":['""", "rows", """'],"seq":'""", "seq", """',"subject":'""",
+        "subject", "'}'",
+    ]  # fmt: skip
+    line = [
+        "seq", "','", "moment", "','", "kind", "','", "subject", "','", "coalesce(person::text, '')", "','",
+        "role", "','", "coalesce(note_id, '')", """',,"['""", """replace(rows, '"', '""')""", """']"'""", "chr(13)",
+        "chr(10)",
+    ]  # fmt: skip
+    # OFFSET 0: so that each moment is rendered once.
+    entries = f'SELECT *, {_moment("at")} AS moment FROM "{Entry._meta.db_table}" WHERE seq BETWEEN %s AND %s OFFSET 0'
     return (
-        "leaf",
-        " || ".join(["""'{"at":"'""", f"({_moment('at')})", """'","kind":'""", "to_json(kind)", note, person]),
-        """',"role":' || to_json(role) || ',"rows":['""",
-        """'],"seq":' || seq || ',"subject":' || subject || '}'""",
-        " || ".join([*told, "','"]),
+        f"SELECT leaf, {' || '.join(body)}, {' || '.join(line)} "
+        f"FROM ({entries}) entries LEFT JOIN ({rows}) whole ON whole.entry = seq ORDER BY seq"
     )
 
 
