@@ -4,12 +4,12 @@ from dataclasses import dataclass
 
 from django.http import Http404
 
-from api.documented import in_the_path
+from api.documented import DAY, Parameter, in_the_path
 from api.serializers import serializer_of
 from api.views import Found, ListView, When
 from api.writing import Writes, body_of
-from pmcore.queries.alerts import AlertItem, open_alerts
-from pmcore.queries.parameters import Parameters
+from pmcore.queries.alerts import AlertItem, AlertsFilter, open_alerts
+from pmcore.queries.parameters import Parameters, a_day
 from pmcore.services.acknowledgements import NotTold, acknowledge
 from pmcore.services.requests import Receipt, Request
 
@@ -23,16 +23,20 @@ class Knowing:
 
 class Alerts(ListView):
     resource = "alerts"
-    period = None  # nothing narrows it to days yet
+    period = ("told_from", "told_to")
+    filters = (
+        Parameter("told_from", "The first day on which you were told.", DAY),
+        Parameter("told_to", "The last day on which you were told; who acknowledged it later is left out.", DAY),
+    )
     says = {"GET": "Lists what you were told of and is still to be done, what nobody acknowledged first, by urgency."}
     serializer = serializer_of(AlertItem)
 
-    def read(self, asked: Parameters) -> None:
-        """There is nothing to choose: it is one's own list."""
+    def read(self, asked: Parameters) -> AlertsFilter:
+        return AlertsFilter(asked.one("told_from", a_day), asked.one("told_to", a_day))
 
-    def page(self, chosen: None, when: When, after: int | None, limit: int) -> Found:
+    def page(self, chosen: AlertsFilter, when: When, after: int | None, limit: int) -> Found:
         person = self.actor.person or 0
-        found = open_alerts(person, as_of=when.as_of, known=when.known, after=after or 0, limit=limit)
+        found = open_alerts(person, as_of=when.as_of, known=when.known, what=chosen, after=after or 0, limit=limit)
         return found.rows, found.next_after
 
 

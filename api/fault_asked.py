@@ -43,6 +43,8 @@ def read_filter(asked: Parameters, name: str, happened: str, unsettled: str = ""
         "subsystems": asked.many("subsystem", a_word_of(Subsystem)),
         "severities": asked.many("severity", a_word_of(Severity)),
         "reasons": asked.many("reason", a_word_of(HoldReason)),
+        "stood_since": asked.one("stood_from", a_day),
+        "stood_until": asked.one("stood_to", a_day),
     }
     return FaultsFilter(**given)
 

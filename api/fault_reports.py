@@ -27,7 +27,7 @@ class FaultSent:
 
 class FaultReports(Writes, ListView):
     resource = "fault-reports"
-    period = None  # nothing narrows it to days yet
+    period = ("seen_from", "seen_to")
     says = {
         "GET": "Lists what was reported by a day on devices at your sites, in order of ids.",
         "POST": "Reports what you saw on a device, and holds it at once where it could harm somebody.",

@@ -56,7 +56,7 @@ class FindingSent:
 
 class Findings(Writes, ListView):
     resource = "findings"
-    period = None  # nothing narrows it to days yet
+    period = ("discovered_from", "discovered_to")
     says = {
         "GET": "Lists what was found by a day on devices at your sites, in order of ids; a provider's own alone.",
         "POST": "Records what you found wrong with a device, and holds it at once where it is grave.",

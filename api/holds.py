@@ -3,6 +3,7 @@
 import datetime as dt
 from dataclasses import dataclass
 
+from api.documented import DAY, Parameter
 from api.fault_asked import asked_with, filters_of, read_filter, words_of, yes_no
 from api.serializers import serializer_of
 from api.views import Found, ListView, When
@@ -27,7 +28,7 @@ class HoldSent:
 
 class Holds(Writes, ListView):
     resource = "holds"
-    period = None  # nothing narrows it to days yet
+    period = ("stood_from", "stood_to")
     says = {
         "GET": "Lists the holds that were placed by a day on devices at your sites, in order of ids.",
         "POST": "Places a hold: from a day on the device may not be used.",
@@ -39,6 +40,8 @@ class Holds(Writes, ListView):
         "placed",
         yes_no("in_force", "yes: only those that are in force on the day; no: only those that were lifted."),
         words_of("reason", "Only for these reasons.", HoldReason),
+        Parameter("stood_from", "Only those that stood on this day or later.", DAY),
+        Parameter("stood_to", "Only those that stood on this day or before.", DAY),
     )
 
     def read(self, asked: Parameters) -> FaultsFilter:

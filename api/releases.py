@@ -28,7 +28,7 @@ class ReleaseSent:
 
 class Releases(Writes, ListView):
     resource = "releases"
-    period = None  # nothing narrows it to days yet
+    period = ("signed_from", "signed_to")
     says = {
         "GET": "Lists the releases that were signed by a day for devices at your sites, in order of ids.",
         "POST": "Signs a release that lifts holds; pmcore is an aid and signs for nobody.",

@@ -25,6 +25,15 @@ _SINCE = ("closes_on", "placed_on", "good_until_on")
 
 
 @dataclass(frozen=True, slots=True)
+class AlertsFilter:
+    """None: all of them. The days, of the sites, on which the person was told. Who said that they know is told up to
+    `told_until` too."""
+
+    told_since: dt.date | None = None
+    told_until: dt.date | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Acknowledged:
     """Somebody said that they know. `note` None: none was left, or it was taken out."""
 
@@ -71,12 +80,17 @@ class OpenAlerts:
     next_after: int | None
 
 
-def open_alerts(person: int, *, as_of: dt.date, known: int, after: int = 0, limit: int = 100) -> OpenAlerts:
+EVERY_ALERT = AlertsFilter()
+
+
+def open_alerts(
+    person: int, *, as_of: dt.date, known: int, what: AlertsFilter = EVERY_ALERT, after: int = 0, limit: int = 100
+) -> OpenAlerts:
     """What the person was told of and is still so on the day: what nobody acknowledged first, then in order of urgency
     and of days. A fixed number of statements."""
-    told = list(_told(person))
+    told = list(_told_within(person, what))
     standing = still_standing(told, today=as_of, known=known)
-    acknowledged = _acknowledgements(told, known)
+    acknowledged = _acknowledgements(told, known, what.told_until)
     matters: dict[int, list[Alert]] = defaultdict(list)
     for alert in told:
         if alert.pk in standing:
@@ -129,11 +143,22 @@ def _told(person: int) -> QuerySet[Alert]:
     return _in_app(person).filter(over_at__isnull=True)
 
 
-def _acknowledgements(alerts: Iterable[Alert], known: int) -> dict[str, list[tuple[int, dt.datetime, dt.date, str]]]:
+def _told_within(person: int, what: AlertsFilter) -> QuerySet[Alert]:
+    told = _told(person)
+    if what.told_since is not None:
+        told = told.filter(told_on__gte=what.told_since)
+    return told if what.told_until is None else told.filter(told_on__lte=what.told_until)
+
+
+def _acknowledgements(
+    alerts: Iterable[Alert], known: int, until: dt.date | None
+) -> dict[str, list[tuple[int, dt.datetime, dt.date, str]]]:
     found: dict[str, list[tuple[int, dt.datetime, dt.date, str]]] = defaultdict(list)
     keys = {alert.unique_key for alert in alerts}
     things = {alert.device or alert.about for alert in alerts}
     rows = AlertAcknowledgement.objects.known(known).filter(thing__among=things).order_by("acknowledged_at", "id")
+    if until is not None:
+        rows = rows.filter(acknowledged_on__lte=until)
     columns = ("alert_key", "person_id", "acknowledged_at", "acknowledged_on", "note__words")
     for key, *said in rows.values_list(*columns):
         if key in keys:

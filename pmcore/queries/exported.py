@@ -21,7 +21,9 @@ from pmcore.queries.raw import (
     PAGE,
     EntryRow,
     TextRow,
+    as_bytes,
     entries_between,
+    entry_day,
     outlines,
     replacements,
     rows_between,
@@ -30,6 +32,8 @@ from pmcore.queries.raw import (
 from pmcore.queries.tables import Table, table_of
 
 Chosen = Callable[[EntryRow], bool]
+Days = tuple[str, str]
+"""The first and the last, in UTC."""
 
 
 @dataclass(slots=True)
@@ -46,43 +50,57 @@ class Run:
 
 class _Outline(NamedTuple):
     """A run before its values are read: the entries from `first` to `last`, whose rows have the ids after `before` up
-    to the last of `ends`, in these tables."""
+    to the last of `ends`, in these tables. `days`: of their moments, each with the leaf, where they are asked for."""
 
     first: int
     last: int
     before: int
     ends: list[int]
     tables: list[Table]
+    days: list[tuple[str, bytes]]
 
 
-def runs(size: int, chosen: Chosen | None) -> Iterator[Run]:
-    """The first `size` entries, and what an export shows of those that are `chosen`; None: of all. Raises
+def runs(size: int, chosen: Chosen | None, days: Days | None = None) -> Iterator[Run]:
+    """The first `size` entries, and what an export shows of those that are `chosen`, or else of these `days`; None: of
+    all. Moments need not ascend, so every day is looked at; of a run without one of `days` only leaves are read. Raises
     RecordDamaged."""
     replaced = Ahead(replacements(Report()))
-    for outline in _outlines(size):
+    for outline in _outlines(size, with_days=days is not None):
         replaces: dict[int, list[int]] = {}
         for each in replaced.upto(outline.last):
             replaces.setdefault(each.id, []).append(each.row)
-        run = _at_once(outline) if chosen is None and not replaces and can_render() else None
-        yield run or _one_by_one(outline, chosen, replaces)
+        wanted = [days[0] <= day <= days[1] for day, _ in outline.days] if days else [True]
+        leaves = [leaf for _, leaf in outline.days]
+        if not any(wanted) and all(map(_is_hash, leaves)):
+            yield Run(leaves, [], [], [], [])
+            continue
+        whole = chosen is None and all(wanted)
+        run = _at_once(outline) if whole and not replaces and can_render() else None
+        yield run or _one_by_one(outline, chosen or _within(days), replaces)
 
 
-def _outlines(size: int) -> Iterator[_Outline]:
+def _within(days: Days | None) -> Chosen | None:
+    return None if days is None else lambda entry: days[0] <= str(entry.at)[:10] <= days[1]
+
+
+def _outlines(size: int, *, with_days: bool) -> Iterator[_Outline]:
     """Entries whose rows have at most PAGE ids together; one that has more comes alone."""
+    beside = (entry_day(), "leaf") if with_days else ()
     before = seq = 0
     while seq < size:
         last = min(seq + PAGE, size)
-        page = outlines(seq + 1, last)
-        if [number for number, _, _ in page] != list(range(seq + 1, last + 1)):
+        page = outlines(seq + 1, last, beside)
+        if [each[0] for each in page] != list(range(seq + 1, last + 1)):
             raise RecordDamaged(f"One of the entries {seq + 1} to {last} is missing.")
-        ends = [end for _, end, _ in page]
+        ends = [each[1] for each in page]
         if {*map(type, ends)} != {int} or ends != sorted(ends) or ends[0] < before:
             raise RecordDamaged(f"The last ids of the entries {seq + 1} to {last} make no sense.")
         at = 0
         while at < len(page):
             to = max(at + 1, bisect_right(ends, before + PAGE, at))
-            tables = _tables_of({kind for _, _, kind in page[at:to]})
-            yield _Outline(seq + at + 1, seq + to, before, ends[at:to], tables)
+            tables = _tables_of({each[2] for each in page[at:to]})
+            days = [(str(each[3]), as_bytes(each[4])) for each in page[at:to]] if with_days else []
+            yield _Outline(seq + at + 1, seq + to, before, ends[at:to], tables, days)
             at, before = to, ends[to - 1]
         seq = last
 

@@ -29,7 +29,7 @@ def rendered(
     """Leaves, bodies and lines of the CSV of the entries from and to these numbers, whose rows have the ids from and to
     in these tables; none of the entries may replace a fact. None: some body is not what was recorded."""
     with connection.cursor() as cursor:
-        cursor.execute(_statement(tuple(tables)), [*(bound for _ in tables for bound in ids), *seqs])
+        cursor.execute(_statement(tuple(tables)), [*seqs, *(bound for _ in tables for bound in ids)])
         found = cursor.fetchall()
     if len(found) != seqs[1] - seqs[0] + 1:
         return None
@@ -46,20 +46,21 @@ def _statement(tables: tuple[Table, ...]) -> str:
     )
     rows = f"SELECT entry, string_agg(row, ',' ORDER BY id) AS rows FROM ({parts}) parts GROUP BY entry"
     body = [
-        """'{"at":"'""", f"({_moment('at')})", """'","kind":'""", "to_json(kind)",
+        """'{"at":"'""", "moment", """'","kind":'""", "to_json(kind)",
         """coalesce(',"note":' || to_json(note_id), '')""", """coalesce(',"person":' || person, '')""",
         """',"role":'""", "to_json(role)", """',"rows":['""", "rows", """'],"seq":'""", "seq", """',"subject":'""",
         "subject", "'}'",
     ]  # fmt: skip
     line = [
-        "seq", "','", f"({_moment('at')})", "','", "kind", "','", "subject", "','", "coalesce(person::text, '')", "','",
+        "seq", "','", "moment", "','", "kind", "','", "subject", "','", "coalesce(person::text, '')", "','",
         "role", "','", "coalesce(note_id, '')", """',,"['""", """replace(rows, '"', '""')""", """']"'""", "chr(13)",
         "chr(10)",
     ]  # fmt: skip
+    # OFFSET 0: so that each moment is rendered once.
+    entries = f'SELECT *, {_moment("at")} AS moment FROM "{Entry._meta.db_table}" WHERE seq BETWEEN %s AND %s OFFSET 0'
     return (
         f"SELECT leaf, {' || '.join(body)}, {' || '.join(line)} "
-        f'FROM "{Entry._meta.db_table}" LEFT JOIN ({rows}) whole ON whole.entry = seq '
-        "WHERE seq BETWEEN %s AND %s ORDER BY seq"
+        f"FROM ({entries}) entries LEFT JOIN ({rows}) whole ON whole.entry = seq ORDER BY seq"
     )
 
 

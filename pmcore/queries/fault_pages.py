@@ -40,7 +40,8 @@ from pmcore.queries.pages import Page
 @dataclass(frozen=True, slots=True)
 class FaultsFilter:
     """None: all of them. `ids`: of the reports, findings, holds or releases themselves. `since`, `until`: the days on
-    which they were seen, discovered, placed or signed. `unsettled`: reports that no finding answers, holds in force."""
+    which they were seen, discovered, placed or signed. `unsettled`: reports that no finding answers, holds in force.
+    `stood_since`, `stood_until`: holds that stood on one of these days; the day of its release is a hold's last."""
 
     sites: frozenset[int] | None = None
     devices: frozenset[int] | None = None
@@ -51,6 +52,8 @@ class FaultsFilter:
     subsystems: frozenset[Subsystem] | None = None
     severities: frozenset[Severity] | None = None
     reasons: frozenset[HoldReason] | None = None
+    stood_since: dt.date | None = None
+    stood_until: dt.date | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,6 +219,10 @@ def holds_page(asked: Asked) -> Page[HoldListed]:
         rows = rows.exclude(**named) if asked.what.unsettled else rows.filter(**named)
     if asked.what.reasons is not None:
         rows = rows.filter(reason__in=asked.what.reasons)
+    if asked.what.stood_since is not None:
+        rows = rows.exclude(hold__in=lifted.filter(statement__signed_on__lt=asked.what.stood_since).values("hold"))
+    if asked.what.stood_until is not None:
+        rows = rows.filter(hold__in=facts.filter(from_on__lte=asked.what.stood_until).values("hold"))
     found = _page(asked, rows, "hold", ("reason", "finding_id", "placed_by_id", "note__words"))
     keys = [row[0] for row in found]
     first = dict(facts.filter(hold__among=keys).order_by("-from_on").values_list("hold_id", "from_on"))

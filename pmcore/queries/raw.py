@@ -197,7 +197,7 @@ def replacements(report: Report) -> Iterator[Replacement]:
     return heapq.merge(*(of(table_of(model)) for model in facts), key=attrgetter("id"))
 
 
-def _bytes(value: Any) -> Any:
+def as_bytes(value: Any) -> Any:
     return bytes(value) if isinstance(value, memoryview) else value
 
 
@@ -207,19 +207,24 @@ def texts(report: Report) -> Iterator[TextRow]:
         if type(digest) is not str:
             report.fault("value_strange", f"A text of entry {entry!r}: digest holds {described(digest)}, not text.")
         elif _placed(report, f"The text {digest[:12]}…", "entry", entry):
-            yield TextRow(entry, digest, _bytes(salt), words)
+            yield TextRow(entry, digest, as_bytes(salt), words)
 
 
 def entries(report: Report) -> Iterator[EntryRow]:
     for values in _pages(Entry._meta.db_table, _columns(Entry, EntryRow._fields), ["seq"]):
         entry = EntryRow(*values)
         if type(entry.seq) is int or _placed(report, "an entry", "seq", entry.seq):
-            yield entry._replace(at=_moment_wire(entry.at), leaf=_bytes(entry.leaf), edge=_bytes(entry.edge))
+            yield entry._replace(at=_moment_wire(entry.at), leaf=as_bytes(entry.leaf), edge=as_bytes(entry.edge))
 
 
-def outlines(first: int, last: int) -> list[tuple[Any, ...]]:
-    """Number, last id and kind of the entries from `first` to `last`."""
-    columns = ", ".join(_columns(Entry, ["seq", "last_id", "kind"]))
+def entry_day() -> str:
+    """The expression of the day, in UTC, on which an entry was written."""
+    return f"substr({_columns(Entry, ['at'])[0]}, 1, 10)"
+
+
+def outlines(first: int, last: int, beside: Sequence[str]) -> list[tuple[Any, ...]]:
+    """Number, last id and kind of the entries from `first` to `last`, and the expressions `beside` them."""
+    columns = ", ".join([*_columns(Entry, ["seq", "last_id", "kind"]), *beside])
     statement = f'SELECT {columns} FROM "{Entry._meta.db_table}" WHERE seq >= %s AND seq <= %s ORDER BY seq'
     return _fetched(statement, [first, last])
 
@@ -229,7 +234,7 @@ def entries_between(first: int, last: int) -> list[EntryRow]:
     columns = ", ".join(_columns(Entry, EntryRow._fields[:-1]))
     statement = f'SELECT {columns} FROM "{Entry._meta.db_table}" WHERE seq >= %s AND seq <= %s ORDER BY seq'
     return [
-        EntryRow(seq, _moment_wire(at), kind, subject, person, role, note, last_id, _bytes(leaf), None)
+        EntryRow(seq, _moment_wire(at), kind, subject, person, role, note, last_id, as_bytes(leaf), None)
         for seq, at, kind, subject, person, role, note, last_id, leaf in _fetched(statement, [first, last])
     ]
 
@@ -253,7 +258,7 @@ def texts_between(first: int, last: int) -> list[TextRow]:
     columns = ", ".join(_columns(Text, ["entry", "digest", "salt", "words"]))
     statement = f'SELECT {columns} FROM "{Text._meta.db_table}" WHERE entry >= %s AND entry <= %s'
     found = (TextRow(*values) for values in _fetched(statement, [first, last]))
-    return [text._replace(salt=_bytes(text.salt)) for text in found]
+    return [text._replace(salt=as_bytes(text.salt)) for text in found]
 
 
 def newest_entry() -> EntryRow | None:
@@ -262,7 +267,7 @@ def newest_entry() -> EntryRow | None:
         "WHERE seq IS NOT NULL ORDER BY seq DESC LIMIT 1",
         [],
     )
-    return EntryRow(*found[0])._replace(edge=_bytes(found[0][-1])) if found else None
+    return EntryRow(*found[0])._replace(edge=as_bytes(found[0][-1])) if found else None
 
 
 def highest_id() -> int:

@@ -16,7 +16,7 @@ from pmcore.engines.records import SYSTEM
 from pmcore.models import ExportedSite, ExportStatement, HistoryExport, Job, SignedHead
 from pmcore.models.rows import Row
 from pmcore.queries.entry_sites import EntrySites
-from pmcore.queries.exported import Chosen, runs
+from pmcore.queries.exported import Chosen, Days, runs
 from pmcore.queries.exports import KIND, ExportScope, exports_folder, key_of, newest_redaction
 from pmcore.queries.head import RecordDamaged
 from pmcore.queries.raw import EntryRow
@@ -59,7 +59,7 @@ def build_export(*, arguments: dict[str, Any], at: dt.datetime, say: Say) -> dic
 def _write(folder: Path, scope: ExportScope, signed: SignedHead, say: Say) -> dict[str, Any]:
     said = 0
     with ExportFiles(folder) as files:
-        for run in runs(scope.known, _chosen(scope)):
+        for run in runs(scope.known, _chosen(scope), _days(scope) if scope.sites is None else None):
             files.write(run)
             if files.read - said >= _SAID_EVERY:
                 said = files.read
@@ -71,24 +71,24 @@ def _write(folder: Path, scope: ExportScope, signed: SignedHead, say: Say) -> di
 
 
 def _chosen(scope: ExportScope) -> Chosen | None:
-    """None: everything is."""
-    if scope.begins_on is None and scope.ends_on is None and scope.sites is None:
-        return None
-    first = "" if scope.begins_on is None else scope.begins_on.isoformat()
-    last = "9999-12-31" if scope.ends_on is None else scope.ends_on.isoformat()
-
-    def in_the_period(entry: EntryRow) -> bool:
-        return first <= str(entry.at)[:10] <= last
-
+    """By sites, and then by days as well; None: no site is asked for."""
     if scope.sites is None:
-        return in_the_period
+        return None
+    first, last = _days(scope) or ("", "")
     sites, wanted = EntrySites(), set(scope.sites)
 
     def at_the_sites(entry: EntryRow) -> bool:
         found = sites.of(entry)  # every entry, in order
-        return in_the_period(entry) and (not found or bool(found & wanted))
+        in_the_period = not first or first <= str(entry.at)[:10] <= last
+        return in_the_period and (not found or bool(found & wanted))
 
     return at_the_sites
+
+
+def _days(scope: ExportScope) -> Days | None:
+    if scope.begins_on is None and scope.ends_on is None:
+        return None
+    return str(scope.begins_on or dt.date.min), str(scope.ends_on or dt.date.max)
 
 
 def _put(aside: Path, place: Path) -> None:

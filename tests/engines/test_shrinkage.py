@@ -58,6 +58,27 @@ def test_a_posterior_of_the_handbook():
     assert 1 / posterior(2, 1909, 2, 1400, 1e-9)[1] == pytest.approx(901, abs=0.6)
 
 
+def test_the_prior_by_moments_is_less_likely():
+    """Gelfand and Smith, Journal of the American Statistical Association 85 (1990), 398-409: α 1.802 by the method of
+    moments for the same pumps (R, in public code that reproduces the example). Ours is the most likely one."""
+    events, exposure = PUMPS
+    rates = events / exposure
+    mean = rates.mean()
+    shape = mean**2 / (rates.var() - mean * (1 / exposure).mean())
+    assert shape == pytest.approx(1.802, abs=5e-4)
+    found = shrink(events, exposure)
+    gained = likelihood(*PUMPS, found.shape, found.rate) - likelihood(*PUMPS, shape, shape / mean)
+    assert gained > 0
+
+
+def test_the_prior_that_two_quantiles_give():
+    """NIST/SEMATECH e-Handbook (2012), 8.2.5: from an MTBF of 600 by even odds and of 250 by 95 %, α 2.863055 and
+    β 1522.506 (R). Of a group without failures that was hardly watched, limits are quantiles of the prior."""
+    unseen = (0, 1e-9, 2.863055, 1522.506)
+    assert 1 / posterior(*unseen, 1e-9)[1] == pytest.approx(600, abs=0.01)
+    assert 1 / posterior(*unseen, 0.9)[2] == pytest.approx(250, abs=0.01)
+
+
 def drawn(seed):
     """Groups that differ, from a prior that differs from seed to seed; some of no exposure."""
     rng = np.random.default_rng(seed)
@@ -77,9 +98,10 @@ def test_no_other_prior_is_more_likely(seed):
     found = shrink(events, exposure)
     ours = (events[watched], exposure[watched])
     mean = events.sum() / exposure.sum()
-    best = likelihood(*ours, found.shape, found.rate)
-    if np.isinf(found.shape):
+    if np.isinf(found.shape):  # all have the pool's rate, of which no negative binomial can tell
         best = poisson.logpmf(ours[0], mean * ours[1]).sum()
+    else:
+        best = likelihood(*ours, found.shape, found.rate)
     for start in (0.1, 1.0, 30.0):
         # scipy's likelihood is not to be trusted where the shape is beyond 1e6.
         other = minimize(
