@@ -36,7 +36,7 @@ def report_told(report: FaultReportListed) -> str:
 def reported_headline(count: int, grave: int, *, more: bool) -> str:
     """How many reports nobody has answered, and what matters of them."""
     if count == 0:
-        return "No fault is reported that nobody has looked at."
+        return "Every reported fault has been looked at."
     many = f"More than {in_words(count)}" if more else in_words(count).capitalize()
     said = f"{many} fault{' is' if count == 1 else 's are'} reported that nobody has looked at"
     if grave == 0:
