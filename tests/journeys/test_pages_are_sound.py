@@ -19,6 +19,9 @@ PAGES = [
     ("technician", "/bench/"),
     ("clinical", "/equipment/"),
     ("clinical", "/equipment/?words=lift&site=x"),
+    ("technician", "/equipment/?held=yes"),
+    ("technician", "/equipment/reported/"),
+    ("technician", "/equipment/reported/?after=x"),
     ("provider", "/bench/"),
     ("auditor", "/compliance/"),
     ("auditor", "/history/"),
@@ -46,6 +49,30 @@ def test_so_are_a_sheet_and_a_device(page_as):
     page = page_as("clinical")
     page.goto("/equipment/?words=Q000010")
     page.get_by_role("link", name="Q000010").click()
+    page.wait_for_load_state("networkidle")
+    check_sound(page)
+
+
+FORMS = [
+    ("clinical", "fault/"),
+    ("technician", "finding/"),
+    ("scheduler", "hold/"),
+    ("technician", "release/"),
+]
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+def test_so_are_the_forms_of_a_device(page_as, width):
+    for role, what in FORMS:
+        page = page_as(role, width=width)
+        page.goto("/equipment/?words=Q000010")
+        page.goto(f"{page.get_by_role('link', name='Q000010').get_attribute('href')}{what}")
+        page.wait_for_load_state("networkidle")
+        check_sound(page)
+    page = page_as("technician", width=width)
+    page.goto("/equipment/?words=Q000010")
+    page.get_by_role("link", name="Q000010").click()
+    page.get_by_role("link", name="Inspect", exact=True).click()
     page.wait_for_load_state("networkidle")
     check_sound(page)
 
