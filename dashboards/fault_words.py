@@ -41,9 +41,8 @@ def reported_headline(count: int, grave: int, *, more: bool) -> str:
     said = f"{many} fault{' is' if count == 1 else 's are'} reported that nobody has looked at"
     if grave == 0:
         return f"{said}."
-    return (
-        f"{said}; {in_words(grave)} of them could harm somebody." if count > 1 else f"{said}; it could harm somebody."
-    )
+    which = "it" if count == 1 else "each of them" if grave == count else f"{in_words(grave)} of them"
+    return f"{said}; {which} could harm somebody."
 
 
 def report_listed(report: FaultReportListed) -> tuple[str, str]:
