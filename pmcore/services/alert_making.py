@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 from django.conf import settings
 from django.db import transaction
 
-from pmcore.engines.vocabulary import AlertChannel, MailState
+from pmcore.engines.vocabulary import AlertChannel, AlertKind, MailState
 from pmcore.models import Alert, Delivery, Mail
 from pmcore.queries.alert_grounds import OF_DUES, Ground
 from pmcore.queries.alert_people import Holders, holders, told
@@ -47,7 +47,9 @@ def make_alerts(found: Sequence[Ground], now: SiteNow, known: int) -> int:
         due: frozenset(each.person for each in people)
         for due, people in assigned_among(dues, as_of=now.today, known=known).items()
     }
-    return sum(_make(fresh[start : start + AT_ONCE], now, there, given) for start in range(0, len(fresh), AT_ONCE))
+    graver = _graver(found, there, given)
+    portions = (fresh[start : start + AT_ONCE] for start in range(0, len(fresh), AT_ONCE))
+    return sum(_make(portion, now, Told(there, given, graver)) for portion in portions)
 
 
 def _there(keys: Collection[str]) -> set[str]:
@@ -59,7 +61,32 @@ def _there(keys: Collection[str]) -> set[str]:
     return found
 
 
-def _make(found: Sequence[Ground], now: SiteNow, there: Holders, given: Mapping[int, frozenset[int]]) -> int:
+@dataclass(frozen=True, slots=True)
+class Told:
+    """Who holds which role, who has which work, and who is told by due inspection and step that it is a high-risk one:
+    to them no letter says a second time that it is overdue."""
+
+    there: Holders
+    given: Mapping[int, frozenset[int]]
+    graver: Mapping[tuple[int, int], frozenset[int]]
+
+    def by_letter(self, ground: Ground, people: frozenset[int]) -> frozenset[int]:
+        if ground.rule.kind is not AlertKind.OVERDUE:
+            return people
+        return people - self.graver.get((ground.about, ground.days), frozenset())
+
+
+def _graver(
+    found: Sequence[Ground], there: Holders, given: Mapping[int, frozenset[int]]
+) -> dict[tuple[int, int], frozenset[int]]:
+    grave: dict[tuple[int, int], frozenset[int]] = defaultdict(frozenset)
+    for ground in found:
+        if ground.rule.kind is AlertKind.HIGH_RISK_OVERDUE:
+            grave[ground.about, ground.days] |= _people(ground, there, given)
+    return grave
+
+
+def _make(found: Sequence[Ground], now: SiteNow, told_to: Told) -> int:
     """Another run may make the same at the same time: of each alert one run does, and that one tells people of it. Rows
     are written in order of their keys, so that two runs wait for one another and never in a circle."""
     run = uuid.uuid4()
@@ -67,8 +94,10 @@ def _make(found: Sequence[Ground], now: SiteNow, there: Holders, given: Mapping[
     with transaction.atomic():
         Alert.objects.bulk_create([_alert(ground, now, run) for ground in found], ignore_conflicts=True)
         mine = list(Alert.objects.filter(run=run).order_by("unique_key"))
-        people = {each.pk: _people(of_key[each.unique_key], there, given) for each in mine}
-        letters = _letters([(each, of_key[each.unique_key], people[each.pk]) for each in mine], now, run)
+        grounds = {each.pk: of_key[each.unique_key] for each in mine}
+        people = {pk: _people(ground, told_to.there, told_to.given) for pk, ground in grounds.items()}
+        by_letter = {pk: told_to.by_letter(ground, people[pk]) for pk, ground in grounds.items()}
+        letters = _letters([(each, grounds[each.pk], by_letter[each.pk]) for each in mine], now, run)
         Delivery.objects.bulk_create(list(_deliveries(mine, people, letters)))
         for letter in sorted({letter for letter, at_once in letters.values() if at_once}):
             wake(SEND, letter)
@@ -150,5 +179,6 @@ def _deliveries(alerts: Sequence[Alert], people: Mapping[int, frozenset[int]], l
     for alert in alerts:
         for person in sorted(people[alert.pk]):
             yield Delivery(alert=alert, person=person, channel=AlertChannel.IN_APP)
-            letter, _ = letters[alert.pk, person]
-            yield Delivery(alert=alert, person=person, channel=AlertChannel.MAIL, mail_id=letter)
+            if (alert.pk, person) in letters:
+                letter, _ = letters[alert.pk, person]
+                yield Delivery(alert=alert, person=person, channel=AlertChannel.MAIL, mail_id=letter)
