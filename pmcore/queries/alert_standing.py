@@ -1,12 +1,13 @@
 """Which alerts are about something that is still so."""
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from pmcore.engines.due_status import STATES, states_on
 from pmcore.engines.vocabulary import AlertKind, DueState
 from pmcore.models import Alert
 from pmcore.queries.assigned import assigned_among
+from pmcore.queries.due_list import DueItem
 from pmcore.queries.read_standings import standings_for
 from pmcore.queries.running_out import running_out
 from pmcore.queries.standing_catalogue import catalogue
@@ -20,13 +21,16 @@ _STANDS_WHILE = {
 }
 
 
-def still_standing(alerts: Sequence[Alert], *, today: dt.date, known: int) -> set[int]:
+def still_standing(
+    alerts: Sequence[Alert], *, today: dt.date, known: int, dues: Mapping[int, DueItem] | None = None
+) -> set[int]:
     """Ids of those whose matter is still to be done on the day, as known at a size of the history; a fixed number of
-    statements."""
+    statements. `dues`: the due inspections among them as they stand, where they were read already."""
     of_dues = [each for each in alerts if each.kind in _STANDS_WHILE]
     of_holds = [each for each in alerts if each.kind == AlertKind.LONG_HOLD]
     of_instruments = [each for each in alerts if each.kind == AlertKind.CALIBRATION]
-    return {*_dues(of_dues, today, known), *_holds(of_holds, today, known), *_instruments(of_instruments, today, known)}
+    open_dues = _dues(of_dues, today, known) if dues is None else _of_items(of_dues, dues)
+    return {*open_dues, *_holds(of_holds, today, known), *_instruments(of_instruments, today, known)}
 
 
 def _dues(alerts: Sequence[Alert], today: dt.date, known: int) -> Iterable[int]:
@@ -40,6 +44,14 @@ def _dues(alerts: Sequence[Alert], today: dt.date, known: int) -> Iterable[int]:
         state = states.get(each.about)
         taken = each.kind == AlertKind.DUE_UNASSIGNED and each.about in given
         if state is not None and STATES[state] in _STANDS_WHILE[AlertKind(each.kind)] and not taken:
+            yield each.pk
+
+
+def _of_items(alerts: Iterable[Alert], dues: Mapping[int, DueItem]) -> Iterable[int]:
+    for each in alerts:
+        due = dues.get(each.about)
+        taken = each.kind == AlertKind.DUE_UNASSIGNED and due is not None and bool(due.assigned)
+        if due is not None and due.state in _STANDS_WHILE[AlertKind(each.kind)] and not taken:
             yield each.pk
 
 

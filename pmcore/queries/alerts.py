@@ -104,13 +104,15 @@ def open_alerts(
     kinds = {kind: sum(alert.kind == kind for alert in furthest) for kind in URGENCY}
     more = after + limit if len(furthest) > after + limit else None
     waiting = sum(not known for known in known_of.values())
-    rows = tuple(_items(shown, standing, said, as_of, known))
+    dues = _dues(shown, as_of, known)
+    rows = tuple(_items(shown, standing, said, dues, as_of=as_of, known=known))
     return OpenAlerts(as_of, known, rows, len(furthest), waiting, kinds, more)
 
 
 def alert_items(alerts: Sequence[Alert], *, as_of: dt.date, known: int) -> tuple[AlertItem, ...]:
     """Of each matter among these alerts its furthest step, whether it still stands or not, in order of urgency."""
-    standing = still_standing(alerts, today=as_of, known=known)
+    dues = _dues(alerts, as_of, known)
+    standing = still_standing(alerts, today=as_of, known=known, dues=dues)
     matters: dict[int, list[Alert]] = defaultdict(list)
     for alert in alerts:
         matters[alert.about].append(alert)
@@ -118,7 +120,7 @@ def alert_items(alerts: Sequence[Alert], *, as_of: dt.date, known: int) -> tuple
         (min(each, key=_urgency) for each in matters.values()),
         key=lambda alert: (_urgency(alert)[0], _about_day(alert), alert.pk),
     )
-    return tuple(_items(furthest, standing, {}, as_of, known))
+    return tuple(_items(furthest, standing, {}, dues, as_of=as_of, known=known))
 
 
 def unacknowledged(person: int) -> int:
@@ -177,17 +179,20 @@ def _about_day(alert: Alert) -> dt.date:
     return next(dt.date.fromisoformat(alert.parameters[name]) for name in _SINCE if name in alert.parameters)
 
 
+def _dues(alerts: Iterable[Alert], as_of: dt.date, known: int) -> dict[int, DueItem]:
+    wanted = {alert.about for alert in alerts if alert.kind in OF_DUES}
+    return {item.due_inspection: item for item in due_items(wanted, as_of=as_of, known=known, actor=SYSTEM)}
+
+
 def _items(
     alerts: Sequence[Alert],
     standing: Collection[int],
     said: Mapping[int, Sequence[tuple[int, dt.datetime, dt.date, str]]],
+    dues: Mapping[int, DueItem],
+    *,
     as_of: dt.date,
     known: int,
 ) -> Iterable[AlertItem]:
-    dues = {
-        item.due_inspection: item
-        for item in due_items([a.about for a in alerts if a.kind in OF_DUES], as_of=as_of, known=known, actor=SYSTEM)
-    }
     labels = labels_of({a.device for a in alerts if a.device is not None}, on=as_of, known=known)
     instruments = InstrumentDetails.objects.known(known).order_by("from_on", "id")
     named = dict(instruments.values_list("instrument_id", "label"))

@@ -4,7 +4,7 @@ import datetime as dt
 import hmac
 import uuid
 from collections import defaultdict
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from email.utils import parseaddr
 from zoneinfo import ZoneInfo
@@ -46,16 +46,36 @@ def make_alerts(found: Sequence[Ground], now: SiteNow, known: int) -> int:
     fresh = [by_key[key] for key in sorted(by_key.keys() - _there(by_key.keys()))]
     if not fresh:
         return 0
-    there = holders({ground.site for ground in fresh}, on=now.today, known=known)
-    dues = [ground.about for ground in fresh if ground.rule.kind in OF_DUES]
+    heard = [*fresh, *_told_at_once(by_key.values(), fresh)]
+    there = holders({ground.site for ground in heard}, on=now.today, known=known)
+    dues = [ground.about for ground in heard if ground.rule.kind in OF_DUES]
     given = {
         due: frozenset(each.person for each in people)
         for due, people in assigned_among(dues, as_of=now.today, known=known).items()
     }
-    people = {ground.key: _people(ground, there, given) for ground in fresh}
-    by_letter = _by_letter(fresh, people)
+    people = {ground.key: _people(ground, there, given) for ground in heard}
+    by_letter = _by_letter(heard, people)
     portions = [fresh[start : start + AT_ONCE] for start in range(0, len(fresh), AT_ONCE)]
     return sum(_make(portion, now, people, by_letter) for portion in portions)
+
+
+def _told_at_once(found: Iterable[Ground], fresh: Sequence[Ground]) -> list[Ground]:
+    """What was told at once before, of steps that would now come in a letter of the morning."""
+    steps = {(ground.about, ground.days) for ground in fresh if _comes_in_the_morning(ground)}
+    known = {ground.key for ground in fresh}
+    return [
+        ground
+        for ground in found
+        if _comes_at_once(ground) and (ground.about, ground.days) in steps and ground.key not in known
+    ]
+
+
+def _comes_at_once(ground: Ground) -> bool:
+    return ground.rule.kind in _OVERDUE and ground.rule.hour is None
+
+
+def _comes_in_the_morning(ground: Ground) -> bool:
+    return ground.rule.kind in _OVERDUE and ground.rule.hour is not None
 
 
 def _there(keys: Collection[str]) -> set[str]:
@@ -96,14 +116,14 @@ def _people(ground: Ground, there: Holders, given: Mapping[int, frozenset[int]])
 
 
 def _by_letter(found: Sequence[Ground], people: People) -> People:
-    """Whom a letter tells: who reads at once that an inspection is overdue needs no second letter in the morning."""
-    at_once: dict[int, set[int]] = defaultdict(set)
-    for ground in found:
-        if ground.rule.kind in _OVERDUE and ground.rule.hour is None:
-            at_once[ground.about] |= people[ground.key]
+    """Whom a letter tells: who reads at once that an inspection has been overdue for so many days needs no second
+    letter in the morning. What stays undone climbs on all the same."""
+    at_once: dict[tuple[int, int], set[int]] = defaultdict(set)
+    for ground in filter(_comes_at_once, found):
+        at_once[ground.about, ground.days] |= people[ground.key]
     return {
-        ground.key: people[ground.key] - at_once[ground.about]
-        if ground.rule.kind in _OVERDUE and ground.rule.hour is not None
+        ground.key: people[ground.key] - at_once[ground.about, ground.days]
+        if _comes_in_the_morning(ground)
         else people[ground.key]
         for ground in found
     }

@@ -108,6 +108,10 @@ def test_high_risk_overdue_is_told_at_once_and_by_a_letter_of_its_own(ward: Ward
         signed_by=ward.work.story.person, **ward.work.story.by(day(5, 2)),
     )  # fmt: skip
     assert ward.sweep(CLOSES + ONE) == 4
+    manager, high = ward.work.story.person, ward.work.dues[1]
+    assert told() == {manager: 4}
+    by_letter = Delivery.objects.filter(person=manager, channel=AlertChannel.MAIL, alert__about=high)
+    assert [each.alert.kind for each in by_letter] == [AlertKind.HIGH_RISK_OVERDUE], "not twice for the same step"
     letters = Mail.objects.order_by("at_once").values_list("at_once", "next_try_at", "deliveries__alert__kind")
     at = moment(CLOSES + ONE, 1)
     assert sorted(set(letters), key=str) == [
@@ -130,6 +134,27 @@ def test_who_is_told_at_once_gets_no_second_letter_in_the_morning(ward: Ward) ->
     assert set(by_letter.values_list("alert__kind", flat=True)) == {"high_risk_overdue"}
     in_the_application = Delivery.objects.filter(channel=AlertChannel.IN_APP, person=manager)
     assert set(in_the_application.values_list("alert__kind", flat=True)) == {"high_risk_overdue", "overdue"}
+
+
+def test_whom_the_graver_rule_does_not_tell_hears_of_the_plain_one(ward: Ward) -> None:
+    ward.rule(AlertKind.HIGH_RISK_OVERDUE, (1, Role.MANAGER), at_once=True)
+    ward.rule(AlertKind.OVERDUE, (1, Role.SCHEDULER), (7, Role.MANAGER))
+    override_risk(
+        device=ward.work.devices[1], risk_class=RiskClass.HIGH_RISK, reason="It holds people up.", from_on=day(5, 2),
+        signed_by=ward.work.story.person, **ward.work.story.by(day(5, 2)),
+    )  # fmt: skip
+    high, people = ward.work.dues[1], ward.work
+
+    def by_letter() -> list[tuple[int, str, int]]:
+        found = Delivery.objects.filter(channel=AlertChannel.MAIL, alert__about=high).order_by("alert__days", "person")
+        return list(found.values_list("person", "alert__kind", "alert__days"))
+
+    ward.sweep(CLOSES + ONE)
+    assert sorted(by_letter()) == sorted([
+        (people.story.person, "high_risk_overdue", 1), (people.jorun.person, "overdue", 1),
+    ])  # fmt: skip
+    ward.sweep(CLOSES + 7 * ONE)
+    assert by_letter()[-1] == (people.story.person, "overdue", 7), "a later step is told all the same"
 
 
 def test_a_hold_is_told_of_when_it_has_stood_for_so_many_days(ward: Ward) -> None:
