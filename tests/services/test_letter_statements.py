@@ -9,27 +9,23 @@ from pmcore.engines.records import SYSTEM
 from pmcore.models import Mail
 from pmcore.queries.letters import letter_of
 from pmcore.services.alert_rules import make_default_rules
-from pmcore.services.keep_standings import keep_standings
 from tests.alert_cast import CLOSES, FIRST, a_ward
 from tests.services.test_alerts import ONE
 from tests.story import moment
 
 pytestmark = pytest.mark.django_db
 
-FROM_FACTS, FROM_KEPT = 62, 0
+STATEMENTS = 62
 
 
 @pytest.mark.parametrize("devices", [2, 12])
-@pytest.mark.parametrize(("kept", "statements"), [(False, FROM_FACTS), (True, FROM_KEPT)])
-def test_however_much_it_tells_of(devices: int, kept: bool, statements: int) -> None:
+def test_however_much_it_tells_of(devices: int) -> None:
     ward = a_ward(devices)
     make_default_rules(from_on=FIRST, actor=SYSTEM, at=moment(FIRST, 0))
     ward.sweep(CLOSES + ONE)
-    if kept:
-        keep_standings()
     mail = Mail.objects.get(person=ward.work.ruan.person)
     with CaptureQueriesContext(connection) as captured:
         letter = letter_of(mail, moment(CLOSES + ONE, 7))
         compose(letter)
     assert len(letter.items) == devices
-    assert len(captured) == statements
+    assert len(captured) == STATEMENTS
