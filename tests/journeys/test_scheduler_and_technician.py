@@ -29,7 +29,7 @@ def test_an_inspection_is_given_out_recorded_and_followed_by_the_next(page_as):
     assert "Given to you for later" in bench.get_by_role("main").inner_text()
     bench.get_by_role("link", name=TAG).first.click()
     answer(bench, "Was it decontaminated before work began?", "Yes")
-    bench.get_by_label("As found").fill("70.0")
+    bench.get_by_label("As found", exact=True).fill("70.0")
     bench.get_by_label("Instrument").select_option(index=1)
     answer(bench, "Volume given in an hour", "Pass")
     answer(bench, "Are casing, covers and labels whole?", "Sound")
@@ -38,7 +38,7 @@ def test_an_inspection_is_given_out_recorded_and_followed_by_the_next(page_as):
 
     # A reading above its limit did not pass: it is said beside the answer, and nothing that was typed is lost.
     assert "70.0 ml is above the limit 63.0 ml: record it as failed." in bench.get_by_role("main").inner_text()
-    assert bench.get_by_label("As found").input_value() == "70.0"
+    assert bench.get_by_label("As found", exact=True).input_value() == "70.0"
     answer(bench, "Volume given in an hour", "Fail")
 
     # What is wrong with it is found at once: the fields of a finding come, the focus is in them, nothing is lost.
@@ -47,7 +47,7 @@ def test_an_inspection_is_given_out_recorded_and_followed_by_the_next(page_as):
     finding.wait_for()
     bench.keyboard.type("The drive slips")
     assert finding.get_by_label("What is wrong").input_value() == "The drive slips"
-    assert bench.get_by_label("As found").input_value() == "70.0"
+    assert bench.get_by_label("As found", exact=True).input_value() == "70.0"
     check_sound(bench)
     finding.get_by_label("Which step showed it?").select_option(label="Volume given in an hour")
     finding.get_by_label("Where it sits").select_option("drive")
