@@ -36,14 +36,13 @@ def report_told(report: FaultReportListed) -> str:
 def reported_headline(count: int, grave: int, *, more: bool) -> str:
     """How many reports nobody has answered, and what matters of them."""
     if count == 0:
-        return "No fault is reported that nobody has looked at."
+        return "Every reported fault has been looked at."
     many = f"More than {in_words(count)}" if more else in_words(count).capitalize()
     said = f"{many} fault{' is' if count == 1 else 's are'} reported that nobody has looked at"
     if grave == 0:
         return f"{said}."
-    return (
-        f"{said}; {in_words(grave)} of them could harm somebody." if count > 1 else f"{said}; it could harm somebody."
-    )
+    which = "it" if count == 1 else "each of them" if grave == count else f"{in_words(grave)} of them"
+    return f"{said}; {which} could harm somebody."
 
 
 def report_listed(report: FaultReportListed) -> tuple[str, str]:

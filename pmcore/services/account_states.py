@@ -69,7 +69,7 @@ def _account(account: int) -> Account:
 def _check_not_own(account: Account, actor: Actor) -> None:
     """Raises YourOwnAccount."""
     if account.person_id is not None and account.person_id == actor.person:
-        raise YourOwnAccount("This is your own account: another administrator can do that, you cannot.")
+        raise YourOwnAccount("This is your own account: another administrator can do that to it, you cannot.")
 
 
 def check_not_last(account: int, on: dt.date) -> None:

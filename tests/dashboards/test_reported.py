@@ -40,7 +40,7 @@ def test_what_a_finding_answers_is_no_longer_there(bench):
     assert "One fault is reported that nobody has looked at." in text_of(browser.get("/equipment/reported/"))
     found(bench, minor(fault_report=report))
     said = text_of(browser.get("/equipment/reported/"))
-    assert "No fault is reported that nobody has looked at." in said
+    assert "Every reported fault has been looked at." in said
     assert "stands here until a finding answers it" in said
     assert 'id="reported"' not in browser.get("/equipment/").content.decode()
 

@@ -19,6 +19,9 @@ PAGES = [
     ("technician", "/bench/"),
     ("clinical", "/equipment/"),
     ("clinical", "/equipment/?words=lift&site=x"),
+    ("technician", "/equipment/?held=yes"),
+    ("technician", "/equipment/reported/"),
+    ("technician", "/equipment/reported/?after=x"),
     ("provider", "/bench/"),
     ("auditor", "/compliance/"),
     ("auditor", "/history/"),
@@ -70,6 +73,30 @@ def test_so_is_the_form_of_a_rule_and_what_it_refuses(page_as):
     page.get_by_role("button", name="Change the rule").click()
     page.get_by_text("Say a whole number of days.").wait_for()
     page.complaints = [each for each in page.complaints if "status of 400" not in each]
+    check_sound(page)
+
+
+FORMS = [
+    ("clinical", "fault/"),
+    ("technician", "finding/"),
+    ("scheduler", "hold/"),
+    ("technician", "release/"),
+]
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+def test_so_are_the_forms_of_a_device(page_as, width):
+    for role, what in FORMS:
+        page = page_as(role, width=width)
+        page.goto("/equipment/?words=Q000010")
+        page.goto(f"{page.get_by_role('link', name='Q000010').get_attribute('href')}{what}")
+        page.wait_for_load_state("networkidle")
+        check_sound(page)
+    page = page_as("technician", width=width)
+    page.goto("/equipment/?words=Q000010")
+    page.get_by_role("link", name="Q000010").click()
+    page.get_by_role("link", name="Inspect", exact=True).click()
+    page.wait_for_load_state("networkidle")
     check_sound(page)
 
 
