@@ -92,7 +92,7 @@ def a_check_fails_and_is_found_out(bench: Page) -> None:
     choose(bench, "How grave is it?", "Stops its use")
     check_sound(bench)
     told = record(bench)
-    assert "The rear brake lets go under load. It sits in brakes and mobility: stops use" in told
+    assert "It sits in brakes and mobility: stops use, cause not known." in told
     assert "A hold was placed because an inspection failed." in told
     check_sound(bench)
     bench.goto(f"/equipment/?words={INSPECTED}")
