@@ -73,7 +73,7 @@ def test_from_the_report_to_the_release(page_as):
     manager.get_by_label("Why is it seen otherwise?").wait_for()
     check_sound(manager)
     manager.goto(device)
-    manager.get_by_role("link", name="Take it back (the release)").click()
+    manager.get_by_role("link", name="Take it back (the release)").first.click()  # the newest
     manager.get_by_label("Why was it wrong?").fill("The load was not held long enough")
     check_sound(manager)
     assert "in force again" in manager.get_by_role("main").inner_text()
