@@ -50,7 +50,7 @@ def test_an_inspection_is_given_out_recorded_and_followed_by_the_next(page_as):
     assert bench.get_by_label("As found").input_value() == "70.0"
     bench.complaints = [each for each in bench.complaints if "status of 400" not in each]
     check_sound(bench)
-    finding.get_by_label("Which step showed it?").select_option(label="Volume given in an hour")
+    finding.get_by_label("Which step showed it?").select_option(index=1)
     finding.get_by_label("Where it sits").select_option("drive")
     answer(finding, "Did it fail?", "It could not do its work")
     answer(finding, "How grave is it?", "Stops its use")
