@@ -3,7 +3,7 @@
 import datetime as dt
 from collections.abc import Mapping
 
-from pmcore.engines.vocabulary import AlertKind, RiskClass
+from pmcore.engines.vocabulary import AlertKind, DueState, RiskClass
 from pmcore.queries.alerts import AlertItem
 
 _MONTHS = (
@@ -83,6 +83,8 @@ def sentence(item: AlertItem, today: dt.date) -> str:
         return _over(item)
     day = day_words(item.on)
     match item.kind:
+        case AlertKind.OVERDUE | AlertKind.HIGH_RISK_OVERDUE if item.due and item.due.state is DueState.NOT_MET:
+            return f"{_plan(item)}: missed; its window closed on {day}, and the next is open and undone.{_has_it(item)}"
         case AlertKind.OVERDUE | AlertKind.HIGH_RISK_OVERDUE:
             return f"{_plan(item)}: {_days(today - item.on)} overdue; the window closed on {day}.{_has_it(item)}"
         case AlertKind.DUE_UNASSIGNED:

@@ -13,6 +13,7 @@ from pmcore.engines.vocabulary import AlertKind, DueState, RiskClass
 from pmcore.models import DueInspection
 from pmcore.queries.alert_rules import RuleOnADay
 from pmcore.queries.assigned import assigned_among
+from pmcore.queries.missed_windows import missed_windows
 from pmcore.queries.read_standings import standings_between, standings_for, standings_on
 from pmcore.queries.running_out import running_out
 from pmcore.queries.standing_catalogue import Catalogue, catalogue
@@ -21,6 +22,10 @@ from pmcore.queries.standing_rows import RISK_CLASSES, Standings
 
 GRAVE = (RiskClass.LIFE_SUPPORT, RiskClass.HIGH_RISK)
 OF_DUES = frozenset({AlertKind.DUE_UNASSIGNED, AlertKind.OPENED, AlertKind.OVERDUE, AlertKind.HIGH_RISK_OVERDUE})
+
+_LATE = frozenset({AlertKind.OVERDUE, AlertKind.HIGH_RISK_OVERDUE})
+_OLD_NEWS = 7
+"""A missed window whose last step of a rule has passed for more days than that is told to nobody any more."""
 
 Truth = NDArray[np.bool_]
 
@@ -70,20 +75,32 @@ def grounds(rules: Iterable[RuleOnADay], looked: Looked, known: int) -> list[Gro
     return found
 
 
+@dataclass(frozen=True, slots=True)
+class _Beside:
+    """What standings do not tell: due inspections that are `given` to somebody, and those whose window was `missed`."""
+
+    given: Collection[int]
+    missed: Collection[int]
+
+
 def _of_dues(rules: Sequence[RuleOnADay], looked: Looked, facts: Catalogue) -> Iterator[Ground]:
+    back = max((max(rule.days) + _OLD_NEWS for rule in rules if rule.kind in _LATE), default=0)
+    first = looked.today - dt.timedelta(days=back)
     if looked.devices is not None:
         closing = opening = standings_on(looked.devices, catalogue=facts)
     else:
         ahead = max((max(rule.days) for rule in rules if rule.kind is AlertKind.DUE_UNASSIGNED), default=0)
         last = looked.today + dt.timedelta(days=ahead)
-        closing = standings_between(looked.today, last, as_of=looked.today, catalogue=facts, sites=looked.sites)
+        closing = standings_between(first, last, as_of=looked.today, catalogue=facts, sites=looked.sites)
         opening = standings_for(_opening(looked, facts.known), catalogue=facts)
-    given = _given(closing, rules, looked, facts.known)
+    recent = closing.where(closing.closes_on >= np.datetime64(first, "D"))
+    missed = missed_windows(recent, as_of=looked.today, catalogue=facts) if back else frozenset()
+    beside = _Beside(_given(closing, rules, looked, facts.known), missed)
     for rule in rules:
         found = opening if rule.kind is AlertKind.OPENED else closing
         here = np.isin(found.site, list(looked.sites)) if rule.site is None else found.site == rule.site
         for days in rule.days:
-            wanted = _calls(rule.kind, days, found, looked, given) & here
+            wanted = _calls(rule.kind, days, found, looked, beside) & here
             yield from _dues(rule, days, found.where(wanted))
 
 
@@ -102,7 +119,7 @@ def _given(found: Standings, rules: Iterable[RuleOnADay], looked: Looked, known:
     return assigned_among(waiting.due_inspection.tolist(), as_of=looked.today, known=known).keys()
 
 
-def _calls(kind: AlertKind, days: int, found: Standings, looked: Looked, given: Collection[int]) -> Truth:
+def _calls(kind: AlertKind, days: int, found: Standings, looked: Looked, beside: _Beside) -> Truth:
     """Which of the due inspections call for an alert at this step of a rule of this kind."""
     day, states = np.datetime64(looked.today, "D"), states_on(found, looked.today)
     left = (found.closes_on - day).astype(np.int64)
@@ -110,12 +127,13 @@ def _calls(kind: AlertKind, days: int, found: Standings, looked: Looked, given: 
     match kind:
         case AlertKind.DUE_UNASSIGNED:
             waiting = np.isin(states, [STATES.index(DueState.AHEAD), STATES.index(DueState.OPEN)])
-            calls = waiting & (left <= days) & ~np.isin(found.due_inspection, list(given))
+            calls = waiting & (left <= days) & ~np.isin(found.due_inspection, list(beside.given))
         case AlertKind.OPENED:
             recent = found.opens_on >= np.datetime64(looked.opened_from, "D")
             calls = recent & (states == STATES.index(DueState.OPEN))
         case _:
-            calls = (states == STATES.index(DueState.OVERDUE)) & (-left >= days)
+            late = (states == STATES.index(DueState.OVERDUE)) | np.isin(found.due_inspection, list(beside.missed))
+            calls = late & (-left >= days)
             if kind is AlertKind.HIGH_RISK_OVERDUE:
                 calls &= np.isin(found.risk_class, [RISK_CLASSES.index(each) for each in GRAVE])
     return calls

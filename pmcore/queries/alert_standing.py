@@ -2,12 +2,14 @@
 
 import datetime as dt
 from collections.abc import Iterable, Mapping, Sequence
+from itertools import chain
 
 from pmcore.engines.due_status import STATES, states_on
 from pmcore.engines.vocabulary import AlertKind, DueState
 from pmcore.models import Alert
 from pmcore.queries.assigned import assigned_among
 from pmcore.queries.due_list import DueItem
+from pmcore.queries.missed_windows import missed_windows
 from pmcore.queries.read_standings import standings_for
 from pmcore.queries.running_out import running_out
 from pmcore.queries.standing_catalogue import catalogue
@@ -19,6 +21,7 @@ _STANDS_WHILE = {
     AlertKind.OVERDUE: {DueState.OVERDUE},
     AlertKind.HIGH_RISK_OVERDUE: {DueState.OVERDUE},
 }
+_LATE = frozenset({AlertKind.OVERDUE, AlertKind.HIGH_RISK_OVERDUE})
 
 
 def still_standing(
@@ -29,21 +32,33 @@ def still_standing(
     of_dues = [each for each in alerts if each.kind in _STANDS_WHILE]
     of_holds = [each for each in alerts if each.kind == AlertKind.LONG_HOLD]
     of_instruments = [each for each in alerts if each.kind == AlertKind.CALIBRATION]
-    open_dues = _dues(of_dues, today, known) if dues is None else _of_items(of_dues, dues)
+    if dues is None:
+        open_dues = _dues(of_dues, today, known)
+    else:
+        # What follows a window that was missed is not among what was read.
+        missed = [each for each in of_dues if _is_not_met(dues.get(each.about))]
+        open_dues = chain(_of_items(of_dues, dues), _dues(missed, today, known))
     return {*open_dues, *_holds(of_holds, today, known), *_instruments(of_instruments, today, known)}
+
+
+def _is_not_met(due: DueItem | None) -> bool:
+    return due is not None and due.state is DueState.NOT_MET
 
 
 def _dues(alerts: Sequence[Alert], today: dt.date, known: int) -> Iterable[int]:
     if not alerts:
         return
-    found = standings_for({each.about for each in alerts}, catalogue=catalogue(known))
+    facts = catalogue(known)
+    found = standings_for({each.about for each in alerts}, catalogue=facts)
+    missed = missed_windows(found, as_of=today, catalogue=facts)
     states = dict(zip(found.due_inspection.tolist(), states_on(found, today).tolist(), strict=True))
     unassigned = [each.about for each in alerts if each.kind == AlertKind.DUE_UNASSIGNED]
     given = assigned_among(unassigned, as_of=today, known=known)
     for each in alerts:
         state = states.get(each.about)
         taken = each.kind == AlertKind.DUE_UNASSIGNED and each.about in given
-        if state is not None and STATES[state] in _STANDS_WHILE[AlertKind(each.kind)] and not taken:
+        stands = state is not None and STATES[state] in _STANDS_WHILE[AlertKind(each.kind)]
+        if (stands and not taken) or (each.kind in _LATE and each.about in missed):
             yield each.pk
 
 
