@@ -5,7 +5,7 @@ not, a note says on what ground, and for the holds whose proof could have been r
 What shows what is common practice, no source.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
@@ -17,7 +17,7 @@ class Proof(StrEnum):
     """What would show that a hold can be lifted."""
 
     TESTED_AGAIN = "tested_again"  # every step that failed was passed later, or left within its limits
-    INCOMING = "incoming_inspection"  # a complete incoming inspection since, without a failed step
+    INCOMING = "incoming_inspection"  # a complete incoming inspection since, and no step that failed is still open
     REPAIRED = "repaired"  # a repair of what was found, since
     JUDGEMENT = "judgement"  # nothing that is recorded shows it
 
@@ -63,6 +63,12 @@ class Answer:
 def wanted(reason: str) -> Proof:
     """What lifts a hold for this reason; a repair, where nothing else is said."""
     return _WANTED.get(HoldReason(reason), Proof.REPAIRED)
+
+
+def passed_since(answers: Sequence[Answer]) -> bool:
+    """Something failed, and all of it was passed since or left within its limits. Of answers in the order in which they
+    were given."""
+    return any(answer.outcome == Outcome.FAILED for answer in answers) and not still_failed(answers)
 
 
 def still_failed(answers: Iterable[Answer]) -> tuple[str, ...]:

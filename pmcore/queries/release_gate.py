@@ -4,7 +4,7 @@ import datetime as dt
 from collections.abc import Iterable, Sequence
 from decimal import Decimal
 
-from pmcore.engines.gate import Answer, HoldToLift, Proof, still_failed, wanted
+from pmcore.engines.gate import Answer, HoldToLift, Proof, passed_since, still_failed, wanted
 from pmcore.engines.readings import Side
 from pmcore.engines.vocabulary import InspectionKind, Outcome
 from pmcore.models import Reading, RepairedFinding
@@ -35,14 +35,13 @@ def _told(
     hold: HoldInForce, answers: Sequence[_Told], incoming: Sequence[dt.date], repaired: dict[int, dt.date]
 ) -> HoldToLift:
     proof = wanted(hold.reason)
-    open_steps: tuple[str, ...] = ()
+    since = [answer for day, answer in answers if day >= hold.placed_on]
+    open_steps = still_failed(since) if proof in {Proof.TESTED_AGAIN, Proof.INCOMING} else ()
     match proof:
         case Proof.TESTED_AGAIN:
-            since = [answer for day, answer in answers if day >= hold.placed_on]
-            open_steps = still_failed(since)
-            shown = bool(since) and not open_steps
+            shown = passed_since(since)
         case Proof.INCOMING:
-            shown = any(day >= hold.placed_on for day in incoming)
+            shown = not open_steps and any(day >= hold.placed_on for day in incoming)
         case Proof.REPAIRED:
             shown = repaired.get(hold.finding or 0, dt.date.min) >= hold.placed_on
         case Proof.JUDGEMENT:

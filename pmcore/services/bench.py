@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from pmcore.engines.due_dates import NoWindowForInterval
 from pmcore.engines.records import Actor
-from pmcore.engines.vocabulary import DueState, InspectionKind
+from pmcore.engines.vocabulary import DueState, InspectionKind, Role
 from pmcore.models import DueInspection, InspectionSession
 from pmcore.queries.assigned import names_of
 from pmcore.queries.due_list import TO_DO, DueItem, due_items
@@ -22,6 +22,7 @@ from pmcore.services.permissions import check_role
 from pmcore.services.readings import ReadingLine
 from pmcore.services.refusals import NotAllowed, RecordRefused, UnknownReference
 from pmcore.services.requests import Receipt, Request, answered
+from pmcore.services.service_states import check_still_here
 
 
 class NothingToInspect(RecordRefused):
@@ -102,18 +103,21 @@ def record_unplanned_inspection(
     """The actor's work on a device that no plan called for: after a repair, on request, or when it came. It counts for
     the plans as any other by the procedure, and floating ones name their next day in the same transaction.
 
-    Raises NotAllowed, UnknownReference, OfADueInspection, AnotherSheet, and what `record_inspection` raises. Nothing is
-    written then.
+    Raises NotAllowed, UnknownReference, HasLeft, OfADueInspection, AnotherSheet, and what `record_inspection` raises.
+    Nothing is written then.
     """
     check_role(actor, "record an inspection")
     if actor.person is None:
         raise NotAllowed("An inspection is somebody's work.")
     if kind not in UNPLANNED:
         raise OfADueInspection("A scheduled inspection is recorded for its due inspection.")
+    if actor.role is Role.PROVIDER and kind is InspectionKind.INCOMING:
+        raise NotAllowed("Incoming inspections are the department's own.")
     with writing():
         if (earlier := answered(actor, request, KIND)) is not None:
             return earlier
         check_device(device)
+        check_still_here(device, _place(device, ended_at)[1])
         _check_applies(device, version, at)
         receipt = record_inspection(
             device=device, kind=kind, version=version, person=actor.person, started_at=started_at, ended_at=ended_at,

@@ -4,7 +4,7 @@ import datetime as dt
 
 from pmcore.engines.records import Actor
 from pmcore.engines.vocabulary import HoldReason
-from pmcore.models import Finding, Hold, HoldDetails
+from pmcore.models import Entry, Finding, Hold, HoldDetails, ReleasedHold
 from pmcore.models.rows import Row
 from pmcore.queries.head import head
 from pmcore.queries.site_days import site_on
@@ -18,6 +18,21 @@ from pmcore.services.requests import Receipt, Request, answered
 
 class FindingOfAnother(RecordRefused):
     """The finding was made on another device."""
+
+
+class OpenedByAnotherAct(RecordRefused):
+    """The hold was not placed by itself: what opened it still stands, and calls for it."""
+
+
+class AlreadyLifted(RecordRefused):
+    """A release lifted the hold; it did its work."""
+
+
+_OPENED_BY = {
+    "inspection_recorded": "An inspection",
+    "finding_made": "A finding",
+    "fault_reported": "A fault report",
+}
 
 
 def place_hold(
@@ -68,9 +83,10 @@ def hold_rows(
 
 
 def take_back_hold(*, hold: int, reason: str, actor: Actor, at: dt.datetime, request: Request | None = None) -> Receipt:
-    """The hold was recorded by mistake. One that has done its work is lifted by a release instead.
+    """A hold that somebody placed was recorded by mistake. One that has done its work is lifted by a release instead,
+    and so is one that another act opened, as long as that stands: otherwise nobody would ask on what ground.
 
-    Raises ReasonMissing, AlreadyReplaced, UnknownReference, NotAllowed, WrongSite.
+    Raises ReasonMissing, AlreadyReplaced, AlreadyLifted, OpenedByAnotherAct, UnknownReference, NotAllowed, WrongSite.
     """
     check_role(actor, "take back a hold")
     if (earlier := answered(actor, request, "hold_placed")) is not None:
@@ -82,9 +98,19 @@ def take_back_hold(*, hold: int, reason: str, actor: Actor, at: dt.datetime, req
     if not details:
         raise AlreadyReplaced(f"The hold {hold} was taken back before.")
     check_site(actor, site_on(device, details[0].from_on, head().size))
+    _check_alone(hold, min(each.entry for each in details))
     if not reason.strip():
         raise ReasonMissing("Say why the record was wrong.")
     return append("hold_placed", device, replaces=details, note=reason, actor=actor, at=at, request=request)
+
+
+def _check_alone(hold: int, entry: int) -> None:
+    if ReleasedHold.objects.current().filter(hold=hold).exists():
+        raise AlreadyLifted("A release lifted this hold. Take the release back, if that was the mistake.")
+    kind = Entry.objects.filter(seq=entry).values_list("kind", flat=True).get()
+    if kind != "hold_placed":
+        opened = _OPENED_BY.get(kind, "Another act")
+        raise OpenedByAnotherAct(f"{opened} opened this hold. Take that back, or sign a release.")
 
 
 def _check_finding(finding: int, device: int) -> None:

@@ -295,7 +295,7 @@ def _check_new(work: _Work, day: dt.date, inspection: int | None, known: int, wr
     same = sessions.filter(
         inspection__device=work.device, version=work.version, kind=work.kind, performed_on=day
     ).exclude(inspection=inspection)
-    if work.kind == InspectionKind.AFTER_REPAIR:  # what failed was repaired again, and is tested anew
+    if work.kind != InspectionKind.SCHEDULED:  # what failed was put right, and is tested anew
         failed = Reading.objects.known(known).filter(session__in=same.order_by(), outcome=Outcome.FAILED)
         same = same.exclude(inspection__in=list(failed.values_list("session__inspection_id", flat=True)))
     if same.exists():

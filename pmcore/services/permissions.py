@@ -69,7 +69,7 @@ MAY: dict[str, frozenset[Role]] = {
     "reclassify a finding": _MANAGER | {Role.TECHNICIAN},
     "take back a finding": _MANAGED,
     "place a hold": _AT_WORK,
-    "take back a hold": _MANAGED,
+    "take back a hold": _MANAGER,
     "sign a release": _MANAGER | {Role.TECHNICIAN},
     "take back a release": _MANAGED,
     "record an attempt": _AT_WORK | {Role.PROVIDER},

@@ -4,7 +4,7 @@ import datetime as dt
 
 import pytest
 
-from pmcore.engines.gate import Answer, HoldToLift, Proof, still_failed, wanted
+from pmcore.engines.gate import Answer, HoldToLift, Proof, passed_since, still_failed, wanted
 from pmcore.engines.vocabulary import HoldReason, Outcome
 
 
@@ -36,6 +36,22 @@ FAILED, PASSED = Outcome.FAILED, Outcome.PASSED
 )
 def test_the_last_answer_to_a_step_counts(answers: list[Answer], left: tuple[str, ...]) -> None:
     assert still_failed(answers) == left
+
+
+@pytest.mark.parametrize(
+    ("answers", "shown"),
+    [
+        ([], False),
+        ([answer("labels", Outcome.NOT_APPLICABLE)], False),
+        ([answer("labels", PASSED)], False),  # nothing failed, or what failed was taken back
+        ([answer("brakes", FAILED)], False),
+        ([answer("brakes", FAILED), answer("labels", PASSED)], False),
+        ([answer("brakes", FAILED), answer("brakes", PASSED)], True),
+        ([answer("leakage", FAILED, right=True)], True),
+    ],
+)
+def test_only_what_failed_is_tested_again(answers: list[Answer], shown: bool) -> None:
+    assert passed_since(answers) is shown
 
 
 def test_every_reason_of_a_hold_wants_something() -> None:

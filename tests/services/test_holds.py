@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from pmcore.engines.vocabulary import HoldReason, Role
+from pmcore.engines.vocabulary import HoldReason, Outcome, Role
 from pmcore.models import HoldDetails, Release, ReleasedHold, ReleaseStatement
 from pmcore.models.rows import Row
 from pmcore.queries.head import head
@@ -13,10 +13,17 @@ from pmcore.queries.holds import HoldInForce, holds_in_force
 from pmcore.queries.verification import verify
 from pmcore.services.corrections import ReasonMissing
 from pmcore.services.device_days import InTheFuture, NotYetInRecord
-from pmcore.services.holds import FindingOfAnother, place_hold, take_back_hold
+from pmcore.services.holds import (
+    AlreadyLifted,
+    FindingOfAnother,
+    OpenedByAnotherAct,
+    place_hold,
+    take_back_hold,
+)
+from pmcore.services.readings import ReadingLine
 from pmcore.services.refusals import AlreadyReplaced, NotAllowed, UnknownReference, WrongSite
 from pmcore.services.requests import Receipt, Request
-from tests.bench_cast import Bench, a_bench, a_finding, assert_refused
+from tests.bench_cast import Bench, a_bench, a_finding, assert_refused, moment, recorded
 from tests.cast import AT, JANUARY, a_device, a_person
 from tests.history import day, written
 
@@ -135,6 +142,26 @@ def test_a_hold_that_was_a_mistake_is_taken_back_with_its_reason(bench: Bench) -
     assert in_force(bench, JUNE_1) == []
     assert len(in_force(bench, JUNE_1, known=receipt.seq)) == 1
     assert_refused(AlreadyReplaced, lambda: take_back_hold(reason="Again.", actor=bench.odile, **deed))
+
+
+def test_a_hold_that_an_inspection_opened_is_not_taken_back_past_the_release(bench: Bench) -> None:
+    receipt = recorded(bench, moment(6, 1), ReadingLine(step="brakes", outcome=Outcome.FAILED))
+    hold = details_of(receipt).hold_id
+    assert_refused(
+        OpenedByAnotherAct, lambda: take_back_hold(hold=hold, reason="x", actor=bench.odile, at=AT), "An inspection"
+    )
+
+
+def test_a_hold_that_a_release_lifted_stays(bench: Bench) -> None:
+    hold = details_of(held(bench)).hold_id
+    released(bench, JUNE_10, hold)
+    assert_refused(AlreadyLifted, lambda: take_back_hold(hold=hold, reason="No.", actor=bench.odile, at=AT))
+
+
+def test_an_administrator_takes_no_hold_back(bench: Bench) -> None:
+    hold = details_of(held(bench)).hold_id
+    administrator = a_person("Wim Ostrava-Keel", Role.ADMINISTRATOR, bench.alderwick)
+    assert_refused(NotAllowed, lambda: take_back_hold(hold=hold, reason="No.", actor=administrator, at=AT))
 
 
 def test_a_hold_that_is_sent_twice_is_placed_once(bench: Bench) -> None:

@@ -14,6 +14,7 @@ from pmcore.services.corrections import ReasonMissing
 from pmcore.services.device_days import InTheFuture
 from pmcore.services.findings import OfAnotherDevice
 from pmcore.services.holds import place_hold, take_back_hold
+from pmcore.services.inspections import take_back_session
 from pmcore.services.readings import ReadingLine
 from pmcore.services.refusals import AlreadyReplaced, NotAllowed, RowTwice, UnknownReference, WrongSite
 from pmcore.services.releases import (
@@ -26,7 +27,18 @@ from pmcore.services.releases import (
     take_back_release,
 )
 from pmcore.services.requests import Request
-from tests.bench_cast import BRAKES, RAISING, Bench, a_bench, a_repair, assert_refused, inspection_of, moment, recorded
+from tests.bench_cast import (
+    BRAKES,
+    RAISING,
+    Bench,
+    a_bench,
+    a_repair,
+    assert_refused,
+    inspection_of,
+    moment,
+    recorded,
+    session_of,
+)
 from tests.cast import AT, a_device, a_person
 from tests.fault_cast import (
     JUNE_1,
@@ -168,6 +180,21 @@ def test_a_device_of_unknown_history_takes_an_incoming_inspection(bench: Bench, 
     assert_refused(ManagersJudgement, lambda: released(bench, hold, actor=bench.ruan))
     recorded(bench, moment(6, 3), kind=InspectionKind.INCOMING)
     assert released(bench, hold, actor=bench.ruan, note=None).seq
+
+
+def test_an_incoming_inspection_is_no_ground_while_a_step_that_failed_since_is_open(bench: Bench) -> None:
+    hold = held(bench, HoldReason.UNKNOWN_HISTORY)
+    recorded(bench, moment(6, 3), kind=InspectionKind.INCOMING)
+    recorded(bench, moment(6, 4), NO_BRAKES, kind=InspectionKind.ON_REQUEST)
+    assert_refused(ManagersJudgement, lambda: released(bench, hold, actor=bench.ruan))
+
+
+def test_when_the_failed_work_is_taken_back_nothing_shows_that_it_was_tested_again(bench: Bench) -> None:
+    receipt = recorded(bench, moment(6, 1), NO_BRAKES)
+    session = session_of(receipt)
+    recorded(bench, moment(6, 2), BRAKES, kind=InspectionKind.ON_REQUEST)
+    take_back_session(wrong=session, reason="It was another table.", actor=bench.odile, at=AT)
+    assert_refused(ManagersJudgement, lambda: released(bench, hold_of(receipt), actor=bench.ruan))
 
 
 @pytest.mark.parametrize("reason", [HoldReason.INCOMPLETE_PART_SET, HoldReason.DONOR_OF_PARTS])

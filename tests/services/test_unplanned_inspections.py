@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from pmcore.engines.vocabulary import Basis, Discovery, HoldReason, InspectionKind, Outcome, Role
+from pmcore.engines.vocabulary import Basis, Departure, Discovery, HoldReason, InspectionKind, Outcome, Role
 from pmcore.models import (
     DueInspection,
     FindingDetails,
@@ -26,12 +26,14 @@ from pmcore.services.bench import (
     record_due_inspection,
     record_unplanned_inspection,
 )
+from pmcore.services.departures import leave_inventory
 from pmcore.services.generate_due import generate_due
 from pmcore.services.inspections import AlreadyRecorded, VersionNotApproved
 from pmcore.services.readings import ReadingLine
 from pmcore.services.refusals import NotAllowed, RequestReused, UnknownReference, WrongSite
 from pmcore.services.releases import ManagersJudgement
 from pmcore.services.requests import Receipt, Request
+from pmcore.services.service_states import HasLeft
 from tests.bench_cast import (
     BRAKES,
     DUE,
@@ -180,6 +182,28 @@ def test_a_provider_tests_what_they_were_given_and_nothing_else(bench):
         at=moment(6, 1, 8),
     )  # fmt: skip
     assert session_of(inspected(bench, actor=odd)).person_id == odd.person
+
+
+def test_a_provider_receives_no_device(bench):
+    odd = a_person("Odd Ravnsborg", Role.PROVIDER, bench.alderwick)
+    assign_inspections(
+        due_inspections=[bench.due], person=odd.person or 0, on=JUNE_1, half=None, actor=bench.odile,
+        at=moment(6, 1, 8),
+    )  # fmt: skip
+    assert_refused(NotAllowed, lambda: inspected(bench, actor=odd, kind=InspectionKind.INCOMING))
+
+
+def test_a_device_that_left_is_not_inspected(bench):
+    leave_inventory(
+        device=bench.device, from_on=JUNE_1, departure=Departure.SCRAPPED, actor=bench.odile, at=moment(6, 1, 8)
+    )  # fmt: skip
+    assert_refused(HasLeft, lambda: inspected(bench))
+
+
+def test_an_incoming_inspection_that_failed_is_done_again_on_the_same_day(bench):
+    inspected(bench, NO_BRAKES, RAISING, bench.leakage(), kind=InspectionKind.INCOMING)
+    inspected(bench, hour=14, kind=InspectionKind.INCOMING)
+    assert_refused(AlreadyRecorded, lambda: inspected(bench, hour=16, kind=InspectionKind.INCOMING))
 
 
 # Which procedures apply
