@@ -17,7 +17,7 @@ from dashboards.bench_shown import step_shown
 from dashboards.fields import Field, Form, choices_of
 from dashboards.typed import SAID, typed_before
 from dashboards.words import day_in_words, hold_in_words
-from pmcore.engines.vocabulary import InspectionKind
+from pmcore.engines.vocabulary import InspectionKind, Role
 from pmcore.queries.asked import AskedRefused
 from pmcore.queries.bench_sheet import BenchSheet, bench_sheet
 from pmcore.queries.columns import BadValue
@@ -59,7 +59,7 @@ def choose(request: HttpRequest, device: int) -> HttpResponse:
         raise Http404
     if found.actor.role not in MAY["record an inspection"]:
         raise PermissionDenied("Your role may not record an inspection.")
-    form = _choice(chosen)
+    form = _choice(chosen, found.actor.role)
     if request.GET:
         form.take(request.GET)
         if not form.wrong:
@@ -80,10 +80,14 @@ def choose(request: HttpRequest, device: int) -> HttpResponse:
     return render(request, "dashboards/bench_choose.html", context, status=400 if form.wrong else 200)
 
 
-def _choice(chosen: Inspectable) -> Form:
-    """After a repair first where the device is held; the only procedure is chosen."""
+def _choice(chosen: Inspectable, role: Role) -> Form:
+    """After a repair first where the device is held; the only procedure is chosen. Providers receive no device."""
     procedures = choices_of((each.procedure, each.name) for each in chosen.procedures)
-    kinds = choices_of((each, say.KINDS[each]) for each in UNPLANNED)
+    kinds = choices_of(
+        (each, say.KINDS[each])
+        for each in UNPLANNED
+        if role is not Role.PROVIDER or each is not InspectionKind.INCOMING
+    )
     why = (str(InspectionKind.AFTER_REPAIR),) if chosen.device.held else ()
     only = (procedures[0][0],) if len(procedures) == 1 else ()
     return Form(

@@ -14,7 +14,7 @@ from dashboards.second_thoughts import later
 from dashboards.views.faults import offered
 from dashboards.views.reported import first_reported
 from dashboards.words import in_words, words_of
-from pmcore.engines.vocabulary import DueState, ServiceStateKind
+from pmcore.engines.vocabulary import DueState, HoldReason, ServiceStateKind
 from pmcore.queries.device_dues import device_dues
 from pmcore.queries.device_faults import device_faults, device_releases
 from pmcore.queries.device_timeline import Happened, device_timeline
@@ -29,6 +29,7 @@ _NOT_OVER = (DueState.AHEAD, DueState.OPEN, DueState.OVERDUE)
 _DUES_SHOWN = 8
 _FINDINGS_SHOWN = 8
 _LONGEST_WORDS = 100
+_OPENED_BY_ANOTHER_ACT = (HoldReason.FINDING, HoldReason.INSPECTION_FAILED)  # which is what can be taken back
 _HELD = (("yes", "Held"), ("no", "Not held"))
 
 
@@ -91,7 +92,14 @@ def one(request: HttpRequest, device: int) -> HttpResponse:
     past = [due for due in reversed(dues) if due.state not in _NOT_OVER]
     context: dict[str, Any] = {
         "device": listed,
-        "holds": [(hold, hold_told(hold, faults), later(role, "holds", hold.hold)) for hold in faults.holds],
+        "holds": [
+            (
+                hold,
+                hold_told(hold, faults),
+                [] if hold.reason in _OPENED_BY_ANOTHER_ACT else later(role, "holds", hold.hold),
+            )
+            for hold in faults.holds
+        ],
         "reports": [(report_told(each), later(role, "fault-reports", each.fault_report)) for each in faults.reports],
         "findings": [
             (each, finding_in_words(each), later(role, "findings", each.finding))
