@@ -64,7 +64,7 @@ def _reclassify(form: Form, case: Case, request: Request) -> Receipt | None:
     finding = _finding(case)
     line = line_of([each for each in form.fields if each.name != "from_on"])
     for each in form.fields:
-        if each.name in _KEPT and not each.value and getattr(finding, each.name) is not None:
+        if each.name in _KEPT and each.asked and not each.value and getattr(finding, each.name) is not None:
             each.error = "It was said before: it can be changed, not emptied."
     if line is None or from_on is None or form.wrong:
         return None

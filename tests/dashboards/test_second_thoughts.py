@@ -10,7 +10,8 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from pmcore.engines.vocabulary import Role
-from pmcore.models import FaultDetails, FindingDetails, HoldDetails, ReleaseStatement
+from pmcore.models import FaultDetails, FindingDetails, HoldDetails, ReleaseStatement, RoleHeld
+from pmcore.models.rows import Row
 from pmcore.queries.head import head
 from pmcore.services.holds import place_hold
 from tests.bench_cast import Bench, a_bench, moment
@@ -18,6 +19,7 @@ from tests.cast import AT, a_person
 from tests.dashboards.signed_in import set_clock, signed_in
 from tests.dashboards.test_bench import beside, text_of
 from tests.fault_cast import (
+    JUNE_1,
     JUNE_10,
     a_line,
     finding_of,
@@ -31,6 +33,7 @@ from tests.fault_cast import (
     report_of,
     reported,
 )
+from tests.history import written
 
 pytestmark = pytest.mark.django_db
 
@@ -318,3 +321,18 @@ def test_a_view_that_was_replaced_the_same_day_is_not_taken_back(bench):
     browser = signed_in(bench.ruan)
     assert send(browser, address(bench, "findings", finding, "reclassify"), **WORN).status_code == 302
     assert "Taken back:" not in text_of(browser.get(f"/equipment/{bench.device}/"))
+
+
+def test_what_there_is_no_choice_of_any_more_is_no_obstacle(bench):
+    blamed = minor(
+        discovery="reported_in_use", cause="use_error", training_on=JUNE_1, second_person=bench.odile.person
+    )  # fmt: skip
+    finding = finding_of(found(bench, blamed))
+    for gone in (bench.odile, bench.wim):
+        role = Row(RoleHeld, person=gone.person, from_on=JUNE_10, role=None)
+        written("role_given", gone.person or 0, role)
+    browser, where = signed_in(bench.ruan), address(bench, "findings", finding, "reclassify")
+    assert 'id="f-second_person"' not in browser.get(where).content.decode()
+    blames_no_more = WORN | {"training_on": "2026-06-01"}
+    assert send(browser, where, **blames_no_more).status_code == 302
+    assert FindingDetails.objects.latest("pk").second_person_id == bench.odile.person
