@@ -87,7 +87,7 @@ def a_finding(number: int, steps: Sequence[BenchStep], choices: FindingChoices, 
     """Empty, but for a report that is the only open one."""
     prefix = f"{NUMBER}:{number}:"
     step = Field("step", "Which step showed it?", "select", choices_of((each.step.key, each.prompt) for each in steps))
-    before = [step, *report_field(faults)]
+    before = [step, report_field(faults)]
     for each in before:
         each.name = f"{prefix}{each.name}"
     mode, *rest = finding_fields(choices, faults, prefix)

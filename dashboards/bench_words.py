@@ -9,6 +9,7 @@ from pmcore.engines.vocabulary import DueState, HoldReason, InspectionKind, Outc
 from pmcore.queries.bench_sheet import BenchSheet, BenchStep
 from pmcore.queries.own_work import OwnWork
 from pmcore.queries.recorded import FailedStep, FindingRecorded, RecordedWork
+from pmcore.queries.would_meet import DueMet
 
 _UNITS = {"ohm": "Ω", "uA": "µA", "degC": "°C"}
 _SOUND = ("Sound", "Fault found")
@@ -124,8 +125,29 @@ def second(sheet: BenchSheet) -> str:
     takes = f" The sheet takes {sheet.minutes} minutes." if sheet.minutes else ""
     item = sheet.what.item
     if item is None:
-        return f"No plan calls for it now; by this procedure it counts where a window is open. {said}{takes}"
+        calls = "" if sheet.what.meets else "No plan calls for it now. "
+        return f"{calls}{said}{takes}"
     return f"{item.procedure_name}, due on {day_in_words(item.due_on)}. {said}{takes}"
+
+
+def meets_in_words(due: DueMet) -> str:
+    """What the sheet counts for though it was not chosen for it."""
+    day, closes = day_in_words(due.due_on), day_in_words(due.closes_on)
+    if due.state is DueState.OVERDUE:
+        return f"This meets the inspection that was due on {day}; its window closed on {closes}."
+    if due.state is DueState.AHEAD:
+        opens = day_in_words(due.opens_on)
+        return f"This meets the inspection due on {day}, early; its window opens on {opens}."
+    return f"This meets the inspection due on {day}; its window closes on {closes}."
+
+
+def _met(due: DueMet, performed_on: dt.date) -> str:
+    day = day_in_words(due.due_on)
+    if performed_on > due.closes_on:
+        return f"It met the inspection that was due on {day}, after its window closed on {day_in_words(due.closes_on)}."
+    if performed_on < due.opens_on:
+        return f"It met the inspection due on {day}, early; its window opens on {day_in_words(due.opens_on)}."
+    return f"It met the inspection due on {day}, inside its window."
 
 
 def early_in_words(sheet: BenchSheet) -> tuple[str, str] | None:
@@ -227,10 +249,12 @@ def follows(work: RecordedWork) -> list[str]:
         reasons = ", and because ".join(dict.fromkeys(map(hold_in_words, work.standing)))
         said.append(f"Nobody may use it until a release is signed: it is held because {reasons}.")
     if work.item is None:
+        said.extend(_met(each, work.performed_on) for each in work.met)
         if not work.complete:
             count = len(work.still_open)
             said.append(f"{_count(count)} of the sheet {'is' if count == 1 else 'are'} not answered yet.")
-        return said
+        if not work.met:
+            return said
     following = work.following
     if following is not None and work.complete:
         said.append(

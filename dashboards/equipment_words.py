@@ -2,7 +2,7 @@
 
 import datetime as dt
 
-from dashboards.words import day_in_words, hold_in_words, sentence, words_of
+from dashboards.words import day_in_words, gone_in_words, held_in_words, sentence, words_of
 from pmcore.queries.device_timeline import DeviceEvent, Happened
 
 _STATES = {
@@ -48,18 +48,25 @@ def event_in_words(event: DeviceEvent) -> str:
         case Happened.SEEN_OTHERWISE:
             return f"The finding is seen otherwise: {_finding(*words)}"
         case Happened.HELD:
-            return f"Held: {hold_in_words(words[0])}. It may not be used."
+            return f"Held: {held_in_words(words[0])}. It may not be used."
         case Happened.RELEASED:
             return f"Released for use, with a restriction: {sentence(words[0])}" if words else "Released for use."
         case Happened.REPAIRED:
             return "Repaired."
         case Happened.USED:
             return "Seen in use."
+        case Happened.TAKEN_BACK:
+            return _taken_back(*words)
 
 
 def _finding(subsystem: str, severity: str, cause: str, mode: str) -> str:
     said = f"{words_of(subsystem)}: {words_of(severity)}, cause {words_of(cause)}."
     return f"{said} {sentence(mode)}" if mode else said
+
+
+def _taken_back(thing: str, on: str, said: str, reason: str) -> str:
+    gone = f"Taken back: {gone_in_words(thing, dt.date.fromisoformat(on), said)}."
+    return f"{gone} Why: {sentence(reason)}" if reason else gone
 
 
 def _inspected(kind: str, procedure: str, *failed: str) -> str:

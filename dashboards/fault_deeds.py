@@ -55,7 +55,7 @@ def _finding_fields(case: Case) -> list[Field]:
     fields = finding_fields(choices, case.faults)
     known = choices_of(DISCOVERIES.items())
     return [
-        *report_field(case.faults),
+        report_field(case.faults),
         *fields[:-1],
         Field("discovery", "How it came to light", "select", known, (str(Discovery.IN_USE),), needed="Say how."),
         Field("day", "Day on which it was found", "date", values=(case.here.date().isoformat(),), needed="Say when."),
@@ -69,9 +69,9 @@ def _finding(form: Form, case: Case, request: Request) -> Receipt | None:
     line = line_of([each for each in form.fields if each.name not in {"fault_report", "discovery", "day", "area"}])
     if line is None or day is None or form.wrong:
         return None
-    answers = next((each.number for each in form.fields if each.name == "fault_report"), None)
     line = replace(
-        line, fault_report=answers, discovery=Discovery(form.of("discovery").value), area=form.of("area").number
+        line, fault_report=form.of("fault_report").number, discovery=Discovery(form.of("discovery").value),
+        area=form.of("area").number,
     )  # fmt: skip
     return make_finding(
         device=case.device.device, finding=line, discovered_on=day, actor=case.found.actor, at=case.found.at,
@@ -112,7 +112,7 @@ def _release_fields(case: Case) -> list[Field]:
 
 def _release(form: Form, case: Case, request: Request) -> Receipt | None:
     return sign_release(
-        device=case.device.device, holds=[int(value) for value in form.of("holds").values], signed_at=case.found.at,
+        device=case.device.device, holds=[int(value) for value in form.of("holds").given], signed_at=case.found.at,
         restriction=form.of("restriction").value or None, note=form.of("note").value or None, actor=case.found.actor,
         at=case.found.at, request=request,
     )  # fmt: skip

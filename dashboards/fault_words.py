@@ -2,11 +2,12 @@
 
 from collections.abc import Sequence
 
-from dashboards.words import day_in_words, hold_in_words, in_words, sentence, words_of
+from dashboards.words import day_in_words, gone_in_words, held_in_words, hold_in_words, in_words, sentence, words_of
 from pmcore.engines.gate import HoldToLift, Proof
 from pmcore.queries.device_faults import DeviceFaults
 from pmcore.queries.fault_pages import FaultReportListed, HoldListed
 from pmcore.queries.fault_recorded import FaultRecorded
+from pmcore.queries.taken_back import TakenBack
 
 AID = (
     "pmcore is an aid and releases nothing by itself: you sign. The maker's instructions, local codes and licensed "
@@ -72,14 +73,21 @@ def to_lift(hold: HoldToLift) -> str:
             return "Nothing that is recorded shows that its parts are whole again."
 
 
+_MISSING = {
+    Proof.TESTED_AGAIN: "what failed was not tested again",
+    Proof.INCOMING: "no complete incoming inspection is recorded",
+    Proof.JUDGEMENT: "nothing recorded shows its parts whole again",
+}
+
+
 def ground(holds: Sequence[HoldToLift]) -> str:
     """What a signature takes, for all of the holds."""
     if not holds:
         return "No hold is in force: there is nothing to lift."
-    if any(each.needs_manager for each in holds):
-        return (
-            "Where what failed was not tested again, a manager judges and signs, and says in the note on what ground."
-        )
+    missing = {_MISSING[each.wanted] for each in holds if each.needs_manager}
+    if missing:
+        where = " or ".join(sorted(missing))
+        return f"Where {where}, a manager judges and signs, and says in the note on what ground."
     if not all(each.shown for each in holds):
         return "Say in the note what was done, and on what ground it may be used again."
     return "The record shows for every hold that the device is fit again; a note is not needed."
@@ -87,8 +95,8 @@ def ground(holds: Sequence[HoldToLift]) -> str:
 
 def headline(done: FaultRecorded, name: str) -> str:
     """What happened."""
-    if done.taken_back:
-        return f"Taken back: what was recorded of {name} never was."
+    if done.gone:
+        return f"Taken back: {_gone(done.gone[0])}. It counts as though it had never been."
     match done.kind:
         case "fault_reported":
             held = f" {name} is held at once." if done.held else ""
@@ -108,21 +116,28 @@ def headline(done: FaultRecorded, name: str) -> str:
 def follows(done: FaultRecorded) -> list[str]:
     """What follows from it, a sentence each."""
     said = []
-    if done.kind == "fault_reported" and not done.taken_back:
+    if done.gone:
+        said.append(f"Why: {sentence(done.gone[0].reason or 'the words were taken out')}")
+        said.extend(f"Taken back with it: {_gone(each)}." for each in done.gone[1:])
+    if done.kind == "fault_reported" and not done.gone:
         said.append("The technicians see it on the page of the device until a finding answers it.")
-    if done.kind == "finding_made" and done.held and not done.taken_back:
+    if done.kind == "finding_made" and done.held:
         said.append("It is grave, so the same act holds the device.")
     if done.restriction:
         said.append(f"Restriction: {sentence(done.restriction)}")
     if done.standing:
-        reasons = "; ".join(dict.fromkeys(hold_in_words(each.reason) for each in done.standing))
+        reasons = "; ".join(dict.fromkeys(held_in_words(each.reason) for each in done.standing))
         said.append(
             f"Nobody may use it until {in_words(len(done.standing))} {_holds(len(done.standing))} "
             f"{'is' if len(done.standing) == 1 else 'are'} lifted by a signed release: {reasons}."
         )
-    elif done.kind != "release_signed":
+    elif done.kind != "release_signed" or done.gone:
         said.append("No hold is in force: it stays in use.")
     return said
+
+
+def _gone(each: TakenBack) -> str:
+    return gone_in_words(each.thing, each.on, each.words)
 
 
 def _holds(count: int) -> str:

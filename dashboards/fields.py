@@ -15,6 +15,7 @@ from pmcore.queries.columns import take_free_text
 _Value = TypeVar("_Value")
 
 LONGEST = 2_000
+_GONE = "What you chose is not on offer any more. Send the form without it."
 _LOOKS_LIKE = {
     LooksLike.NAME: "a patient's name",
     LooksLike.BIRTH: "a day of birth",
@@ -25,7 +26,8 @@ _LOOKS_LIKE = {
 @dataclass
 class Field:
     """`kind`: line, long, select, buttons, ticks, date, time or hidden. `choices`: values and words; `values`: what was
-    typed or chosen, several of `ticks` alone."""
+    typed or chosen, several of `ticks` alone. A select without choices that is not needed is no question to anybody,
+    but is judged: what was on offer when the page was loaded may be gone."""
 
     name: str
     label: str
@@ -47,6 +49,10 @@ class Field:
         return tuple(filter(None, self.values))
 
     @property
+    def asked(self) -> bool:
+        return self.kind != "select" or bool(self.choices or self.needed or self.error)
+
+    @property
     def id(self) -> str:
         return f"f-{self.name.replace(':', '-')}"
 
@@ -56,7 +62,8 @@ class Field:
         self.judge()
 
     def keep(self, sent: QueryDict) -> None:
-        self.values = tuple(value.strip() for value in sent.getlist(self.name))
+        given = tuple(filter(None, (value.strip() for value in sent.getlist(self.name))))
+        self.values = given if self.kind == "ticks" else given[:1]
 
     def judge(self) -> None:
         if not any(self.values):
@@ -64,7 +71,7 @@ class Field:
         elif self.kind in {"select", "buttons", "ticks"}:
             known = {value for value, _ in self.choices}
             if not known.issuperset(filter(None, self.values)):
-                self.error = "Choose one of these."
+                self.error = _GONE if not known else "Choose one of these."
         elif len(self.value) > LONGEST:
             self.error = f"At most {LONGEST:,} letters are kept."
         elif self.kind in {"line", "long"}:

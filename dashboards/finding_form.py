@@ -7,7 +7,7 @@ from dashboards.words import day_in_words, short_day, words_of
 from pmcore.engines.vocabulary import Cause, Discovery, FailureKind, Severity, Subsystem
 from pmcore.queries.device_faults import DeviceFaults, FindingChoices
 from pmcore.queries.fault_pages import FindingListed
-from pmcore.services.findings import HOLDS, FindingLine
+from pmcore.services.findings import FIRST_TRAINING, HOLDS, FindingLine
 
 FAILURES = {
     FailureKind.FUNCTIONAL: "It could not do its work",
@@ -31,7 +31,7 @@ DISCOVERIES = {
 
 
 def finding_fields(choices: FindingChoices, faults: DeviceFaults, prefix: str = "") -> list[Field]:
-    """Empty; names begin with the prefix. What there is nothing to choose from is left out."""
+    """Empty; names begin with the prefix."""
     subsystems = choices_of((each, words_of(each)) for each in Subsystem)
     causes = choices_of((each, words_of(each)) for each in Cause)
     found = [
@@ -54,13 +54,15 @@ def finding_fields(choices: FindingChoices, faults: DeviceFaults, prefix: str = 
     ]  # fmt: skip
     for each in found:
         each.name = f"{prefix}{each.name}"
-    return [each for each in found if each.kind != "select" or each.choices]
+    return found
 
 
 def line_of(fields: Sequence[Field], prefix: str = "") -> FindingLine | None:
     """None: something is wrong, and the fields say what."""
     by_name = {each.name.removeprefix(prefix): each for each in fields}
     training_on = by_name["training_on"].day()
+    if training_on is not None and training_on < FIRST_TRAINING:
+        by_name["training_on"].error = f"Say a day from {day_in_words(FIRST_TRAINING)} on."
     if any(each.error for each in fields):
         return None
     cause, failure = Cause(by_name["cause"].value), FailureKind(by_name["failure"].value)
@@ -69,28 +71,26 @@ def line_of(fields: Sequence[Field], prefix: str = "") -> FindingLine | None:
         by_name["severity"].error = "What only looks wrong, or is no failure, neither harms nor stops its use."
     if cause == Cause.NO_FAULT_FOUND and failure != FailureKind.NONE:
         by_name["failure"].error = "Where no fault was found there was no failure."
-    second = by_name["second_person"].number if "second_person" in by_name else None
+    second = by_name["second_person"].number
     if cause == Cause.USE_ERROR and (training_on is None or second is None):
         by_name["training_on"].error = "A use error takes the day of a training and a second person who agrees."
     if any(each.error for each in fields):
         return None
-    position = by_name["position"].number if "position" in by_name else None
-    root = by_name["same_root_as"].number if "same_root_as" in by_name else None
     return FindingLine(
         subsystem=Subsystem(by_name["subsystem"].value), mode=by_name["mode"].value, cause=cause, failure=failure,
-        severity=severity, position=position, same_root_as=root, training_on=training_on, second_person=second,
-        note=by_name["note"].value or None,
+        severity=severity, position=by_name["position"].number, same_root_as=by_name["same_root_as"].number,
+        training_on=training_on, second_person=second, note=by_name["note"].value or None,
     )  # fmt: skip
 
 
-def report_field(faults: DeviceFaults) -> list[Field]:
-    """Which report it answers; none where nothing is open. The only one is chosen."""
+def report_field(faults: DeviceFaults) -> Field:
+    """Which of the open reports it answers. The only one is chosen."""
     reports = choices_of(
         (each.fault_report, f"{short_day(each.seen_on)}: {(each.account or 'words that were taken out')[:60]}")
         for each in faults.reports
     )
     first = (reports[0][0],) if len(reports) == 1 else ()
-    return [Field("fault_report", "Answers the fault report", "select", reports, first)] if reports else []
+    return Field("fault_report", "Answers the fault report", "select", reports, first)
 
 
 def _roots(findings: Sequence[FindingListed]) -> list[tuple[int, str]]:

@@ -6,7 +6,7 @@ from typing import Any
 from dashboards.fault_case import Case, Deed
 from dashboards.fields import Field, Form
 from dashboards.finding_form import finding_fields, finding_in_words, line_of
-from dashboards.words import day_in_words, hold_in_words, in_words, sentence
+from dashboards.words import day_in_words, held_in_words, in_words, sentence
 from pmcore.queries.device_faults import device_releases, finding_choices
 from pmcore.queries.fault_pages import FaultReportListed, FindingListed, HoldListed, ReleaseListed
 from pmcore.queries.holds import opened_by_finding, opened_by_report
@@ -55,7 +55,7 @@ def _reclassify_fields(case: Case) -> list[Field]:
     return [
         Field("note", "Why is it seen otherwise? (no patient data)", "long", needed="Say why it is seen otherwise."),
         Field("from_on", "From which day on", "date", values=(case.here.date().isoformat(),), needed="Say from when."),
-        *(each for each in fields if each.kind != "select" or each.choices),
+        *fields,
     ]
 
 
@@ -64,7 +64,7 @@ def _reclassify(form: Form, case: Case, request: Request) -> Receipt | None:
     finding = _finding(case)
     line = line_of([each for each in form.fields if each.name != "from_on"])
     for each in form.fields:
-        if each.name in _KEPT and not each.value and getattr(finding, each.name) is not None:
+        if each.name in _KEPT and each.asked and not each.value and getattr(finding, each.name) is not None:
             each.error = "It was said before: it can be changed, not emptied."
     if line is None or from_on is None or form.wrong:
         return None
@@ -139,7 +139,7 @@ def _report_headline(report: FaultReportListed) -> str:
 
 
 def _hold_headline(hold: HoldListed) -> str:
-    return f"Take back the hold since {day_in_words(hold.placed_on)}: {hold_in_words(hold.reason)}."
+    return f"Take back the hold since {day_in_words(hold.placed_on)}: {held_in_words(hold.reason)}."
 
 
 def _release_headline(release: ReleaseListed) -> str:

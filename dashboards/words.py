@@ -6,6 +6,7 @@ from pmcore import alert_words
 from pmcore.queries.due_list import DueItem
 
 hold_in_words = alert_words.hold_in_words
+held_in_words = alert_words.held_in_words
 
 MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
@@ -59,6 +60,14 @@ def not_done_in_words(row: DueItem) -> str:
     if row.reason is not None:
         said.append(f"Reason recorded: {words_of(row.reason)}.")
     return " ".join(said)
+
+
+def gone_in_words(thing: str, on: dt.date, words: str) -> str:
+    """What was taken back: `the finding of 1 June 2026, “It creaks”`."""
+    said = f"the {words_of(thing)} of {day_in_words(on)}"
+    if thing == "hold":
+        return f"{said} because {hold_in_words(words)}"
+    return f"{said}, “{words.rstrip('.')}”" if words else said
 
 
 def sentence(words: str) -> str:

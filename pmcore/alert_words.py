@@ -144,8 +144,13 @@ def _over(item: AlertItem) -> str:
 
 
 def hold_in_words(reason: str) -> str:
-    """Why a device is held."""
+    """Why a device is held, after `because`."""
     return _HOLDS.get(reason, reason.replace("_", " "))
+
+
+def held_in_words(reason: str) -> str:
+    """The same after a colon."""
+    return "for another reason" if reason == "other" else hold_in_words(reason)
 
 
 def _number(count: int) -> str:

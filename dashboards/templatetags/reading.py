@@ -4,7 +4,7 @@ import datetime as dt
 
 from django import template
 
-from dashboards.words import day_in_words, hold_in_words, minutes_in_words, not_done_in_words, short_day, words_of
+from dashboards.words import day_in_words, held_in_words, minutes_in_words, not_done_in_words, short_day, words_of
 from pmcore.queries.due_list import DueItem
 
 register = template.Library()
@@ -54,5 +54,5 @@ def notdone(row: DueItem) -> str:
 
 
 @register.filter
-def hold(reason: str) -> str:
-    return hold_in_words(reason)
+def held(reason: str) -> str:
+    return held_in_words(reason)

@@ -196,6 +196,7 @@ def _show(request: HttpRequest, sheet: BenchSheet, form: BenchTyped, status: int
         ],
         "headline": say.headline(sheet, found.today),
         "second": say.second(sheet),
+        "meets": [(say.meets_in_words(each), each) for each in what.meets],
         "cautions": say.cautions_in_words(sheet),
         "early": say.early_in_words(sheet),
         "asks_for_cleaning": asks_for_cleaning(form),

@@ -20,7 +20,13 @@ from pmcore.queries.columns import BadValue
 from pmcore.queries.fault_recorded import KINDS, fault_recorded
 from pmcore.services.device_days import InTheFuture, NotYetInRecord, PlaceUnknown
 from pmcore.services.faults import OthersReferToIt
-from pmcore.services.findings import LaterViewStands, SameAsBefore, SecondPersonIsYou
+from pmcore.services.findings import (
+    LaterViewStands,
+    SameAsBefore,
+    SecondPersonIsYou,
+    TrainingDayImpossible,
+    WasRepaired,
+)
 from pmcore.services.permissions import MAY
 from pmcore.services.refusals import RecordBusy, RecordRefused, RequestReused
 from pmcore.services.releases import GroundMissing, HoldNotInForce, ManagersJudgement
@@ -31,11 +37,13 @@ _BESIDE: dict[type[Exception], tuple[str, str]] = {
     LaterViewStands: ("from_on", "It is seen as it is now since a later day: say that day or one after it."),
     SameAsBefore: ("", "Nothing is said of it that did not stand so before."),
     OthersReferToIt: ("", "Something else in the record rests on it: take that back first."),
+    WasRepaired: ("", "A repair of it is recorded, so something was there: see it otherwise instead."),
     NotYetInRecord: ("day from_on", "The history of this device begins later."),
     PlaceUnknown: ("day from_on", "Nobody said where the device stood on that day."),
+    TrainingDayImpossible: ("training_on", "The training was not held yet on that day."),
     SecondPersonIsYou: ("second_person", "Name somebody else than yourself."),
     GroundMissing: ("note", "Say what was done, and on what ground it may be used again."),
-    ManagersJudgement: ("holds", "What failed was not tested again since: a manager signs this release."),
+    ManagersJudgement: ("holds", "Nothing recorded shows that the device is fit again: a manager signs this release."),
     HoldNotInForce: ("holds", "Somebody lifted one of these holds meanwhile. Load the page again."),
 }
 
@@ -100,7 +108,7 @@ def recorded(request: HttpRequest, device: int, entry: int) -> HttpResponse:
         ],
         "headline": say.headline(done, case.name),
         "follows": say.follows(done),
-        "actions": [] if done.taken_back else offered(case.found.actor.role, bool(done.standing)),
+        "actions": [] if done.gone else offered(case.found.actor.role, bool(done.standing)),
         "aid": say.AID if done.kind == "release_signed" else "",
     }
     return render(request, "dashboards/fault_recorded.html", context)

@@ -26,6 +26,7 @@ from pmcore.queries.holds import HoldInForce, holds_in_force
 from pmcore.queries.inspections import CompletedInspection, completed
 from pmcore.queries.sheets import LimitOnDay, SheetStep, limits_on, steps_of
 from pmcore.queries.sites import SiteOnADay, sites_on
+from pmcore.queries.would_meet import DueMet
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +58,7 @@ class Instrument:
 @dataclass(frozen=True, slots=True)
 class SheetFor:
     """What is to be done on which device; site by id and newest name (0 and "": nobody said). `item`: the due
-    inspection that it is done for; None: no plan calls for it."""
+    inspection that it is done for; None: none was chosen, and `meets` tells those that it meets all the same."""
 
     device: DeviceLabel
     device_class_name: str
@@ -67,6 +68,7 @@ class SheetFor:
     procedure: int
     procedure_name: str
     item: DueItem | None = None
+    meets: tuple[DueMet, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

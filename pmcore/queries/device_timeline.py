@@ -30,6 +30,7 @@ from pmcore.models import (
     UseSeen,
 )
 from pmcore.queries.group_names import area_names
+from pmcore.queries.taken_back import taken_back
 
 
 class Happened(StrEnum):
@@ -49,6 +50,7 @@ class Happened(StrEnum):
     RELEASED = "released"
     REPAIRED = "repaired"
     USED = "used"
+    TAKEN_BACK = "taken_back"
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +88,7 @@ def _told(device: int, known: int) -> Iterator[_Told]:
     yield from _inspected(device, known)
     yield from _not_done(device, known)
     yield from _wrong_and_mended(device, known)
+    yield from _taken_back(device, known)
 
 
 def _rows(table: Any, known: int, *columns: str, **where: Any) -> Iterable[tuple[Any, ...]]:
@@ -151,3 +154,10 @@ def _wrong_and_mended(device: int, known: int) -> Iterator[_Told]:
         yield on, Happened.RELEASED, (restriction,) if restriction else (), entry
     for entry, on in _rows(RepairDetails, known, "performed_on", repair__device=device):
         yield on, Happened.REPAIRED, (), entry
+
+
+def _taken_back(device: int, known: int) -> Iterator[_Told]:
+    """Words: what it was, of which day, what was said of it, and why it was taken back."""
+    for each in taken_back(device, known):
+        words = (each.thing, each.on.isoformat(), each.words, each.reason)
+        yield each.at.date(), Happened.TAKEN_BACK, words, each.entry

@@ -12,20 +12,22 @@ from pmcore.models import (
     ReleaseStatement,
 )
 from pmcore.queries.holds import HoldInForce, holds_in_force
+from pmcore.queries.taken_back import TakenBack, taken_back
 
 KINDS = frozenset({"fault_reported", "finding_made", "hold_placed", "release_signed"})
 
 
 @dataclass(frozen=True, slots=True)
 class FaultRecorded:
-    """`taken_back`: the entry says that something never was. `account`: of a report; `found`: subsystem, mode and cause
-    of a finding, `again` that it was made before; `held`: the reasons of the holds that it placed; `lifted`: those of
-    the holds that it released, with the `restriction` that remains. `standing`: what is in force on the day."""
+    """`gone`: what the entry says never was, first what it is about. `account`: of a report; `found`: subsystem, mode
+    and cause of a finding, `again` that it was made before; `held`: the reasons of the holds that it placed; `lifted`:
+    those of the holds that it released, with the `restriction` that remains. `standing`: what is in force on the
+    day."""
 
     kind: str
     entry: int
     at: dt.datetime
-    taken_back: bool
+    gone: tuple[TakenBack, ...]
     account: str | None
     found: tuple[str, str, str] | None
     again: bool
@@ -53,7 +55,7 @@ def fault_recorded(device: int, entry: int, *, as_of: dt.date, known: int) -> Fa
     held = tuple(HoldDetails.objects.filter(entry=entry).order_by("id").values_list("reason", flat=True))
     return FaultRecorded(
         *said[:1], entry, said[1],
-        taken_back=not (accounts or finding or held or lifted),
+        gone=tuple(each for each in taken_back(device, known) if each.entry == entry),
         account=written,
         found=None if finding is None else (finding[0], finding[1] or "", finding[2]),
         again=finding is not None and finding[3] != entry,

@@ -2,7 +2,7 @@
 
 import datetime as dt
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pmcore.engines.records import Actor
 from pmcore.engines.vocabulary import HoldReason, InspectionKind, Outcome
@@ -12,6 +12,7 @@ from pmcore.queries.holds import holds_in_force
 from pmcore.queries.inspections import completed
 from pmcore.queries.sheets import steps_of
 from pmcore.queries.unplanned import UNPLANNED, inspectable
+from pmcore.queries.would_meet import DueMet, has_met
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,16 +43,17 @@ class FindingRecorded:
 
 @dataclass(frozen=True, slots=True)
 class RecordedWork:
-    """`name`: what the device is called. `item`: the due inspection as it stands on the day asked for; None: no plan
-    called for it. `standing`: why the device is held on that day. `complete`: nothing mandatory is left open in the
-    inspection that the entry wrote to; else `still_open` names it. `failed`: the steps that failed in the entry;
-    `findings`: what was found wrong in it; `holds`: why the entry holds the device, a reason for each hold. Steps are
-    told by their prompts."""
+    """`name`: what the device is called. `item`: the due inspection as it stands on the day asked for; None: none was
+    chosen, and `met` tells what it was credited to. `following`: the next one of their plan. `standing`: why the device
+    is held on that day. `complete`: nothing mandatory is left open in the inspection that the entry wrote to; else
+    `still_open` names it. `failed`: the steps that failed in the entry; `findings`: what was found wrong in it;
+    `holds`: why the entry holds the device, a reason for each hold. Steps are told by their prompts."""
 
     name: str
     item: DueItem | None
     kind: InspectionKind
     procedure: int
+    inspection: int
     entry: int
     performed_on: dt.date
     complete: bool
@@ -61,6 +63,7 @@ class RecordedWork:
     holds: tuple[HoldReason, ...]
     standing: tuple[HoldReason, ...]
     following: NextDue | None
+    met: tuple[DueMet, ...] = ()
 
 
 def recorded_work(due_inspection: int, entry: int, *, as_of: dt.date, known: int, actor: Actor) -> RecordedWork | None:
@@ -82,7 +85,12 @@ def recorded_unplanned(device: int, entry: int, *, as_of: dt.date, known: int, a
     listed = found.device
     called = listed.device_class.name if listed.device_class else "The device"
     told = _told(device, f"{called} {listed.tag or listed.serial}", None, entry, as_of=as_of, known=known)
-    return None if told is None or told.kind not in UNPLANNED else told
+    if told is None or told.kind not in UNPLANNED:
+        return None
+    met = has_met(device, told.inspection, as_of=as_of, known=known, actor=actor)
+    following = [_following(device, each.plan, each.due_on, as_of, known) for each in met]
+    days = (each for each in following if each is not None)
+    return replace(told, met=met, following=min(days, key=lambda each: each.due_on, default=None))
 
 
 def _told(
@@ -102,6 +110,7 @@ def _told(
         item=item,
         kind=InspectionKind(session.kind),
         procedure=session.version.procedure_id,
+        inspection=session.inspection_id,
         entry=entry,
         performed_on=session.performed_on,
         complete=complete,
@@ -112,7 +121,7 @@ def _told(
         findings=_findings(entry, known),
         holds=tuple(HoldReason(reason) for reason in holds),
         standing=tuple(HoldReason(each.reason) for each in holds_in_force(device, as_of, known)),
-        following=None if item is None else _following(item, as_of, known),
+        following=None if item is None else _following(device, item.plan, item.due_on, as_of, known),
     )
 
 
@@ -138,10 +147,10 @@ def _open(session: InspectionSession, prompts: dict[str, str], known: int) -> tu
     )
 
 
-def _following(item: DueItem, as_of: dt.date, known: int) -> NextDue | None:
+def _following(device: int, plan: int, after: dt.date, as_of: dt.date, known: int) -> NextDue | None:
     """The next one that the plan calls for on the device, withdrawn ones left out."""
-    gone = Withdrawal.objects.known(known).on(as_of).filter(withdrawn=True, due_inspection__device=item.device.device)
-    rows = DueInspection.objects.known(known).filter(device=item.device.device, plan=item.plan, due_on__gt=item.due_on)
+    gone = Withdrawal.objects.known(known).on(as_of).filter(withdrawn=True, due_inspection__device=device)
+    rows = DueInspection.objects.known(known).filter(device=device, plan=plan, due_on__gt=after)
     left = rows.exclude(pk__in=list(gone.values_list("due_inspection_id", flat=True))).order_by("due_on", "id")
     days = left.values_list("due_on", "opens_on", "closes_on").first()
     return None if days is None else NextDue(*days)

@@ -65,6 +65,17 @@ def credit_of_work(
     return next(((each.id, each.due_on) for each in dues if each.id in earned and earned[each.id].by == _WISHED), None)
 
 
+def credits_of_work(device: int, on: dt.date, does: frozenset[int], catalogue: Catalogue) -> list[int]:
+    """The due inspections, of each plan one at most, to which the whole of a sheet that does these procedures would be
+    credited if it were done on the device that day."""
+    facts = facts_of([device], catalogue)
+    work = Performed(_WISHED, on, does=does, sets=does)
+    told = _Device(device, facts, catalogue)
+    plans = {due.plan for due in facts.dues.get(device, ())}
+    earned = (credit for plan in sorted(plans) for credit in told.credits_with(work, plan).items())
+    return [due for due, credit in earned if credit.by == _WISHED]
+
+
 class _Device:
     """One device and what was recorded of it."""
 

@@ -20,6 +20,7 @@ from pmcore.queries.assigned import is_given
 from pmcore.queries.bench_sheet import BenchSheet, SheetFor, sheet_for
 from pmcore.queries.device_labels import labels_of
 from pmcore.queries.devices import DeviceListed, one_device
+from pmcore.queries.would_meet import would_meet
 
 UNPLANNED = (InspectionKind.AFTER_REPAIR, InspectionKind.ON_REQUEST, InspectionKind.INCOMING)
 
@@ -67,6 +68,7 @@ def unplanned_sheet(
         kind=kind,
         procedure=procedure,
         procedure_name=chosen.name,
+        meets=would_meet(device, procedure, chosen.version, on=as_of, known=known, actor=actor),
     )
     return sheet_for(what, as_of=as_of, known=known)
 

@@ -14,6 +14,7 @@ from pmcore.models import (
     FindingDetails,
     InspectionSession,
     PartPosition,
+    RepairedFinding,
 )
 from pmcore.models.base import Fact
 from pmcore.models.rows import Row
@@ -22,7 +23,7 @@ from pmcore.queries.holds import opened_by_finding
 from pmcore.queries.site_days import site_on
 from pmcore.services.append import append
 from pmcore.services.corrections import ReasonMissing
-from pmcore.services.device_days import check_day_has_come, check_day_of
+from pmcore.services.device_days import InTheFuture, check_day_has_come, check_day_of
 from pmcore.services.faults import OthersReferToIt, WordsMissing, check_taking_back, last_day, taken_along
 from pmcore.services.holds import FindingOfAnother, hold_rows
 from pmcore.services.permissions import check_area, check_given, use_case
@@ -33,6 +34,9 @@ KIND = "finding_made"
 
 HOLDS = frozenset({Severity.COULD_HARM, Severity.STOPS_USE})
 """The severities that hold the device in the same act; the others leave it in use."""
+
+FIRST_TRAINING = dt.date(2000, 1, 1)
+"""A day before is a slip of the keys."""
 
 
 class PositionOfAnotherModel(RecordRefused):
@@ -51,8 +55,16 @@ class TrainingMissing(RecordRefused):
     """Nothing is called a use error without the day of a training and a second person who agrees."""
 
 
+class TrainingDayImpossible(RecordRefused):
+    """The training lies before the days that anybody can mean, or ahead."""
+
+
 class SecondPersonIsYou(RecordRefused):
     """The second person is somebody else than who writes."""
+
+
+class WasRepaired(RecordRefused):
+    """A repair names the finding: something was there."""
 
 
 class DiscoveryMissing(RecordRefused):
@@ -120,7 +132,8 @@ def make_finding(
     day on.
 
     Raises NotAllowed, WrongSite, UnknownReference, InTheFuture, NotYetInRecord; WordsMissing, KindContradicts,
-    DiscoveryMissing, PositionOfAnotherModel, OfAnotherDevice, FindingOfAnother, TrainingMissing, SecondPersonIsYou.
+    DiscoveryMissing, PositionOfAnotherModel, OfAnotherDevice, FindingOfAnother, TrainingMissing, TrainingDayImpossible,
+    SecondPersonIsYou.
     """
     check_given(actor, device)
     check_day_of(actor, device, discovered_on, at)
@@ -229,7 +242,7 @@ def take_back_finding(
     """It was never there; the hold that it opened is taken back with it, if that is in force. A hold for a failed
     inspection stays.
 
-    Raises ReasonMissing, OthersReferToIt, AlreadyReplaced, UnknownReference, NotAllowed, WrongSite.
+    Raises ReasonMissing, WasRepaired, OthersReferToIt, AlreadyReplaced, UnknownReference, NotAllowed, WrongSite.
     """
     device = _device_of(finding)
     check_taking_back(actor, device, reason, at)
@@ -238,6 +251,8 @@ def take_back_finding(
         raise AlreadyReplaced(f"The finding {finding} was taken back before.")
     if FindingDetails.objects.current().filter(same_root_as=finding).exists():
         raise OthersReferToIt(f"Another finding has its root in the finding {finding}.")
+    if RepairedFinding.objects.current().filter(finding=finding).exists():
+        raise WasRepaired(f"A repair names the finding {finding}.")
     opened = opened_by_finding(finding, device, last_day(at), head().size)
     replaced: list[Fact] = [*views, *taken_along(opened)]
     return append(KIND, device, replaces=replaced, note=reason, actor=actor, at=at, request=request)
@@ -270,8 +285,17 @@ def _check(line: FindingLine, device: int, actor: Actor, at: dt.datetime, on: dt
     if line.cause == Cause.USE_ERROR:
         _check_use_error(line, actor)
     if line.training_on is not None:
-        known = head().size
-        check_day_has_come(line.training_on, at, site_on(device, on, known), known)
+        _check_training(line.training_on, device, at, on)
+
+
+def _check_training(training_on: dt.date, device: int, at: dt.datetime, on: dt.date) -> None:
+    if training_on < FIRST_TRAINING:
+        raise TrainingDayImpossible(f"A training on {training_on} is not meant; say a day from {FIRST_TRAINING} on.")
+    known = head().size
+    try:
+        check_day_has_come(training_on, at, site_on(device, on, known), known)
+    except InTheFuture as ahead:
+        raise TrainingDayImpossible(f"The training on {training_on} lies in the future.") from ahead
 
 
 def _check_kind(line: FindingLine) -> None:

@@ -12,8 +12,9 @@ from pmcore.engines.vocabulary import Discovery, HoldReason, Role
 from pmcore.models import Attempt, FindingDetails, HoldDetails, InspectionSession
 from pmcore.queries.head import head
 from pmcore.services.assignments import assign_inspections
+from pmcore.services.faults import take_back_fault_report
 from tests.bench_cast import Bench, a_bench, moment
-from tests.cast import a_person
+from tests.cast import AT, a_person
 from tests.dashboards.signed_in import set_clock, signed_in
 from tests.dashboards.test_bench import beside, send, sheet, text_of
 from tests.fault_cast import JUNE_1, a_position, found, minor, report_of, reported
@@ -156,6 +157,16 @@ def test_it_answers_the_only_report_that_is_open(bench):
     assert post(bench, browser, 1, **finding(fault_report=report)).status_code == 302
     view = FindingDetails.objects.get()
     assert (view.fault_report_id, view.discovery) == (report, Discovery.IN_USE)
+
+
+def test_a_report_that_was_taken_back_meanwhile_is_refused_beside_its_field(bench):
+    report = report_of(reported(bench))
+    take_back_fault_report(fault_report=report, reason="Another table.", actor=bench.odile, at=AT)
+    browser, size = signed_in(bench.ruan), head().size
+    answer = post(bench, browser, 1, **finding(fault_report=report))
+    assert answer.status_code == 400
+    assert "not on offer any more" in beside(answer, "f-finding-1-fault_report")
+    assert head().size == size
 
 
 def test_it_can_have_the_root_of_an_earlier_one(bench):

@@ -14,6 +14,7 @@ from pmcore.engines.records import Actor
 from pmcore.engines.vocabulary import Role
 from pmcore.models import FaultDetails, FindingDetails, HoldDetails, ReleaseStatement
 from pmcore.queries.head import head
+from pmcore.services.faults import take_back_fault_report
 from pmcore.services.holds import place_hold
 from pmcore.services.lock import RecordBusy
 from tests.bench_cast import Bench, a_bench, moment
@@ -273,3 +274,75 @@ def test_pages_take_a_fixed_number_of_statements(bench):
         reported(bench, could_harm=True)
         found(bench)
     assert [statements(address) for address in addresses] == before
+
+
+def test_a_report_that_was_taken_back_meanwhile_is_refused_and_nothing_is_lost(bench):
+    report = report_of(reported(bench))
+    take_back_fault_report(fault_report=report, reason="Another table.", actor=bench.odile, at=AT)
+    browser, size = signed_in(bench.ruan), head().size
+    answer = send(browser, bench, "finding", fault_report=report, note="Kept as well.")
+    assert answer.status_code == 400
+    assert "not on offer any more" in beside(answer, "f-fault_report")
+    page = answer.content.decode()
+    assert "It sinks under load." in page
+    assert "Kept as well." in page
+    assert head().size == size
+    assert send(browser, bench, "finding", fault_report="").status_code == 302
+    assert 'id="f-fault_report"' not in browser.get(f"/equipment/{bench.device}/finding/").content.decode()
+
+
+def test_an_empty_value_among_those_that_were_chosen_is_no_hold(bench):
+    hold = hold_of(found(bench))
+    browser = signed_in(bench.ruan)
+    assert send(browser, bench, "release", holds=["", str(hold)]).status_code == 302
+    assert in_force(bench, NOW.date()) == []
+
+
+def test_an_empty_value_before_the_one_that_was_chosen_is_left_out(bench, lead):
+    browser = signed_in(lead)
+    assert send(browser, bench, "fault", could_harm=["", "yes"]).status_code == 302
+    assert len(in_force(bench, NOW.date())) == 1
+    assert send(signed_in(bench.ruan), bench, "hold", reason=["", "other"]).status_code == 302
+
+
+@pytest.mark.parametrize(
+    ("day", "says"),
+    [
+        ("0001-01-01", "Say a day from 1 January 2000 on."),
+        ("1999-12-31", "Say a day from 1 January 2000 on."),
+        ("2026-06-11", "The training was not held yet on that day."),
+    ],
+)
+def test_an_impossible_day_of_the_training_is_said_beside_it(bench, day, says):
+    size = head().size
+    blamed = {"cause": "use_error", "second_person": bench.odile.person, "training_on": day}
+    answer = send(signed_in(bench.ruan), bench, "finding", **blamed)
+    assert answer.status_code == 400
+    assert says in beside(answer, "f-training_on")
+    assert head().size == size
+
+
+def test_a_hold_for_another_reason_reads_well(bench):
+    browser = signed_in(bench.ruan)
+    said = told(browser, send(browser, bench, "hold", reason="other"))
+    assert "is held because of another reason." in said
+    assert "lifted by a signed release: for another reason." in said
+    page = page_of(browser, bench)
+    assert "Held: for another reason Since 10 June 2026" in page
+    assert "Held: for another reason. It may not be used." in page
+
+
+@pytest.mark.parametrize(
+    ("reason", "says"),
+    [
+        ("unknown_history", "Where no complete incoming inspection is recorded, a manager judges and signs"),
+        ("inspection_failed", "Where what failed was not tested again, a manager judges and signs"),
+        ("donor_of_parts", "Where nothing recorded shows its parts whole again, a manager judges and signs"),
+    ],
+)
+def test_what_a_manager_judges_is_said_by_what_holds_it(bench, reason, says):
+    place_hold(device=bench.device, reason=reason, from_on=NOW.date(), actor=bench.odile, at=AT)
+    browser = signed_in(bench.ruan)
+    page = text_of(browser.get(f"/equipment/{bench.device}/release/"))
+    assert page.count("Where ") == 1
+    assert says in page

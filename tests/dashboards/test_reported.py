@@ -71,8 +71,14 @@ def test_the_page_goes_on_after_fifty(bench):
 
 def test_another_sites_reports_are_not_there(bench):
     other = a_device(a_person("Per Aldous", Role.MANAGER, bench.stennet), bench.model, "OM-9", bench.ward)
-    reported(bench, device=other, actor=a_person("Tove Lind", Role.TECHNICIAN, bench.stennet), account="Elsewhere.")
-    assert "Elsewhere." not in text_of(signed_in(bench.ruan).get("/equipment/reported/"))
+    tove = a_person("Tove Lind", Role.TECHNICIAN, bench.stennet)
+    reported(bench, device=other, actor=tove, account="Elsewhere.")
+    reported(bench, account="Here.")
+    for person, seen, unseen in ((bench.ruan, "Here.", "Elsewhere."), (tove, "Elsewhere.", "Here.")):
+        page = text_of(signed_in(person).get("/equipment/reported/"))
+        assert "One fault is reported that nobody has looked at." in page
+        assert seen in page
+        assert unseen not in page
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,8 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from pmcore.engines.vocabulary import Role
-from pmcore.models import FaultDetails, FindingDetails, HoldDetails, ReleaseStatement
+from pmcore.models import FaultDetails, FindingDetails, HoldDetails, ReleaseStatement, RoleHeld
+from pmcore.models.rows import Row
 from pmcore.queries.head import head
 from pmcore.services.holds import place_hold
 from tests.bench_cast import Bench, a_bench, moment
@@ -18,6 +19,7 @@ from tests.cast import AT, a_person
 from tests.dashboards.signed_in import set_clock, signed_in
 from tests.dashboards.test_bench import beside, text_of
 from tests.fault_cast import (
+    JUNE_1,
     JUNE_10,
     a_line,
     finding_of,
@@ -27,9 +29,11 @@ from tests.fault_cast import (
     minor,
     release_of,
     released,
+    repaired,
     report_of,
     reported,
 )
+from tests.history import written
 
 pytestmark = pytest.mark.django_db
 
@@ -163,7 +167,9 @@ def test_a_report_takes_the_hold_along_that_it_opened(bench):
     assert "Take back the fault report of 1 June 2026: It sank by itself." in form
     assert "It takes the hold along that it opened. Then no hold is in force, and the device may be used." in form
     said = told(browser, send(browser, where))
-    assert "Taken back: what was recorded of Surgical table T-0001 never was." in said
+    assert "Taken back: the fault report of 1 June 2026, “It sank by itself”." in said
+    assert "Why: It was another table." in said
+    assert "Taken back with it: the hold of 1 June 2026 because a fault was reported that could harm somebody." in said
     assert not FaultDetails.objects.current().exists()
     assert in_force(bench, JUNE_10) == []
 
@@ -185,7 +191,9 @@ def test_a_finding_takes_its_hold_along_and_no_other(bench):
     assert "It takes the hold along that it opened. One hold stays in force: nobody may use it." in form
     assert send(browser, where).status_code == 302
     assert len(in_force(bench, JUNE_10)) == 1
-    assert "It sinks under load." not in text_of(browser.get(f"/equipment/{bench.device}/"))
+    page = text_of(browser.get(f"/equipment/{bench.device}/"))
+    assert "It sinks under load." not in page  # but for the words of what was taken back
+    assert "Taken back: the finding of 1 June 2026, “It sinks under load”. Why: It was another table." in page
 
 
 def test_a_finding_that_another_rests_on_is_not_taken_back(bench):
@@ -274,3 +282,57 @@ def test_pages_take_a_fixed_number_of_statements(bench):
     for _ in range(3):
         everything(bench)
     assert statements() == before
+
+
+def test_a_finding_that_was_repaired_is_not_taken_back(bench):
+    finding = finding_of(found(bench))
+    repaired(bench, finding)
+    browser, size = signed_in(bench.odile), head().size
+    answer = send(browser, address(bench, "findings", finding))
+    assert answer.status_code == 400
+    assert "A repair of it is recorded, so something was there" in text_of(answer)
+    assert "It was another table." in answer.content.decode()
+    assert head().size == size
+
+
+TOLD = {
+    "fault-reports": "the fault report of 1 June 2026, “It sank by itself”.",
+    "findings": "the finding of 1 June 2026, “It creaks”.",
+    "holds": "the hold of 10 June 2026 because of another reason.",
+    "releases": "the release of 10 June 2026.",
+}
+
+
+@pytest.mark.parametrize("thing", TOLD)
+def test_what_was_taken_back_stands_under_what_happened_with_who_when_and_why(bench, thing):
+    key = everything(bench)[thing]
+    browser = signed_in(bench.odile)
+    said = told(browser, send(browser, address(bench, thing, key)))
+    assert f"Taken back: {TOLD[thing]}" in said
+    assert "Why: It was another table." in said
+    page = text_of(browser.get(f"/equipment/{bench.device}/"))
+    wanted = f"10 June 2026 Taken back: {TOLD[thing]} Why: It was another table. Recorded by Odile"
+    assert wanted in page
+    assert page.count("Taken back:") == (2 if thing == "fault-reports" else 1)  # with the hold that it opened
+
+
+def test_a_view_that_was_replaced_the_same_day_is_not_taken_back(bench):
+    finding = finding_of(found(bench, minor(discovery="reported_in_use"), discovered_on=JUNE_10))
+    browser = signed_in(bench.ruan)
+    assert send(browser, address(bench, "findings", finding, "reclassify"), **WORN).status_code == 302
+    assert "Taken back:" not in text_of(browser.get(f"/equipment/{bench.device}/"))
+
+
+def test_what_there_is_no_choice_of_any_more_is_no_obstacle(bench):
+    blamed = minor(
+        discovery="reported_in_use", cause="use_error", training_on=JUNE_1, second_person=bench.odile.person
+    )  # fmt: skip
+    finding = finding_of(found(bench, blamed))
+    for gone in (bench.odile, bench.wim):
+        role = Row(RoleHeld, person=gone.person, from_on=JUNE_10, role=None)
+        written("role_given", gone.person or 0, role)
+    browser, where = signed_in(bench.ruan), address(bench, "findings", finding, "reclassify")
+    assert 'id="f-second_person"' not in browser.get(where).content.decode()
+    blames_no_more = WORN | {"training_on": "2026-06-01"}
+    assert send(browser, where, **blames_no_more).status_code == 302
+    assert FindingDetails.objects.latest("pk").second_person_id == bench.odile.person

@@ -1,5 +1,6 @@
 """Inspections that no plan calls for, at the bench: why and by what is chosen, then the same sheet."""
 
+import datetime as dt
 import re
 import uuid
 from typing import Any
@@ -8,7 +9,8 @@ import pytest
 from django.test import Client
 
 from pmcore.engines.vocabulary import Role
-from pmcore.models import FindingDetails, InspectionSession, ReleaseStatement
+from pmcore.models import DueInspection, FindingDetails, InspectionSession, ReleaseStatement
+from pmcore.models.rows import Row
 from pmcore.queries.head import head
 from pmcore.services.assignments import assign_inspections
 from tests.bench_cast import Bench, a_bench, moment
@@ -16,6 +18,7 @@ from tests.cast import a_person
 from tests.dashboards.signed_in import set_clock, signed_in
 from tests.dashboards.test_bench import beside, sheet, text_of
 from tests.fault_cast import JUNE_1
+from tests.history import written
 
 pytestmark = pytest.mark.django_db
 
@@ -46,7 +49,7 @@ def test_the_page_of_the_device_leads_to_the_choice_and_the_choice_to_the_sheet(
     assert (answer.status_code, answer.url) == (302, address(bench, "on_request"))
     page = text_of(browser.get(answer.url))
     for said in (
-        "Inspect it because somebody asked for it, by “Yearly check”.", "No plan calls for it now",
+        "Inspect it because somebody asked for it, by “Yearly check”.", "This meets the inspection due on 15 June 2026",
         "Surgical table T-0001", "Before you work:", "At most 500 µA", "Add a finding",
     ):  # fmt: skip
         assert said in page, said
@@ -146,3 +149,67 @@ def test_who_records_no_inspections_is_not_offered_one(bench):
     assert ">Inspect<" not in lead.get(f"/equipment/{bench.device}/").content.decode()
     assert lead.get(f"/bench/devices/{bench.device}/").status_code == 403
     assert send(bench, lead).status_code == 403
+
+
+# What it meets
+
+
+@pytest.mark.parametrize(
+    ("now", "meets", "met"),
+    [
+        (
+            moment(6, 1, 9),
+            "This meets the inspection due on 15 June 2026; its window closes on 15 July 2026.",
+            "It met the inspection due on 15 June 2026, inside its window.",
+        ),
+        (
+            moment(8, 3, 9),
+            "This meets the inspection that was due on 15 June 2026; its window closed on 15 July 2026.",
+            "It met the inspection that was due on 15 June 2026, after its window closed on 15 July 2026.",
+        ),
+    ],
+)
+def test_what_it_meets_is_named_before_and_told_after(bench, monkeypatch, now, meets, met):
+    set_clock(monkeypatch, now)
+    browser = signed_in(bench.ruan)
+    page = browser.get(address(bench, "on_request"))
+    assert meets in text_of(page)
+    assert "No plan calls for it now" not in text_of(page)
+    assert f'href="/bench/{bench.due}/">To its own sheet<' in page.content.decode()
+    a_next_one(bench)
+    answer = send(bench, browser, "on_request", day=now.date().isoformat())
+    assert answer.status_code == 302, text_of(answer)
+    said = text_of(browser.get(answer.url))
+    assert met in said
+    assert "The next one is due on 15 June 2027, window 16 May 2027 to 15 July 2027." in said
+    again = text_of(browser.get(address(bench, "on_request")))
+    assert "No plan calls for it now." in again
+    assert "This meets" not in again
+
+
+def test_a_part_of_the_sheet_has_met_nothing_yet(bench):
+    browser = signed_in(bench.ruan)
+    answer = send(bench, browser, "on_request", raising__outcome="not_tested")
+    said = text_of(browser.get(answer.url))
+    assert "It met" not in said
+    assert "The next one is due" not in said
+
+
+def test_a_provider_is_told_what_it_meets_without_a_link_to_what_is_not_theirs(bench):
+    provider = a_person("Ylva Brontesk", Role.PROVIDER, bench.alderwick)
+    other = a_next_one(bench)
+    assign_inspections(
+        due_inspections=[other], person=provider.person or 0, on=moment(6, 1).date(), half=None, actor=bench.odile,
+        at=moment(6, 1, 9),
+    )  # fmt: skip
+    page = signed_in(provider).get(address(bench, "on_request"))
+    assert "This meets the inspection due on 15 June 2026" in text_of(page)
+    assert "To its own sheet" not in text_of(page)
+
+
+def a_next_one(bench: Bench) -> int:
+    days = {"due_on": dt.date(2027, 6, 15), "opens_on": dt.date(2027, 5, 16), "closes_on": dt.date(2027, 7, 15)}
+    due = Row(DueInspection, device=bench.device, plan=bench.plan, procedure=bench.procedure, **days)
+    written("inspections_due", bench.device, due)
+    assert due.id is not None
+    return due.id

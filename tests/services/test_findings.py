@@ -6,9 +6,10 @@ from typing import Any
 import pytest
 
 from pmcore.engines.vocabulary import Cause, Discovery, FailureKind, HoldReason, Role, Severity
-from pmcore.models import FindingDetails
+from pmcore.models import FindingDetails, RepairDetails
 from pmcore.queries.columns import BadValue
 from pmcore.queries.verification import verify
+from pmcore.services.append import append
 from pmcore.services.assignments import assign_inspections
 from pmcore.services.corrections import ReasonMissing
 from pmcore.services.device_days import InTheFuture, NotYetInRecord
@@ -19,7 +20,9 @@ from pmcore.services.findings import (
     OfAnotherDevice,
     PositionOfAnotherModel,
     SecondPersonIsYou,
+    TrainingDayImpossible,
     TrainingMissing,
+    WasRepaired,
     take_back_finding,
 )
 from pmcore.services.holds import FindingOfAnother
@@ -38,6 +41,7 @@ from tests.fault_cast import (
     in_force,
     minor,
     released,
+    repaired,
     report_of,
     reported,
 )
@@ -145,7 +149,9 @@ def test_a_use_error_takes_a_training_and_a_second_person(bench: Bench) -> None:
         (TrainingMissing, {**blamed, "training_on": JUNE_10}),
         (TrainingMissing, {**blamed, "second_person": bench.odile.person}),
         (SecondPersonIsYou, {**agreed, "second_person": bench.ruan.person}),
-        (InTheFuture, {**agreed, "training_on": AT.date() + dt.timedelta(days=1)}),
+        (TrainingDayImpossible, {**agreed, "training_on": AT.date() + dt.timedelta(days=1)}),
+        (TrainingDayImpossible, {**agreed, "training_on": dt.date(1999, 12, 31)}),
+        (TrainingDayImpossible, {**agreed, "training_on": dt.date.min}),
         (UnknownReference, {**agreed, "second_person": 999_999}),
     ]
     for error, changed in refused:
@@ -195,3 +201,14 @@ def test_the_root_of_another_finding_is_not_taken_back(bench: Bench) -> None:
     found(bench, a_line(same_root_as=first, **IN_USE))
     deed: dict[str, Any] = {"finding": first, "reason": "No.", "actor": bench.odile, "at": AT}
     assert_refused(OthersReferToIt, lambda: take_back_finding(**deed))
+
+
+def test_what_was_repaired_is_not_taken_back_until_the_repair_is(bench: Bench) -> None:
+    finding = finding_of(found(bench))
+    receipt = repaired(bench, finding)
+    deed: dict[str, Any] = {"finding": finding, "reason": "Another table.", "actor": bench.odile, "at": AT}
+    assert_refused(WasRepaired, lambda: take_back_finding(**deed))
+    repair = RepairDetails.objects.get(entry=receipt.seq)
+    append("repair_done", bench.device, replaces=[repair], note="Another table.", actor=bench.odile, at=AT)
+    take_back_finding(**deed)
+    assert not FindingDetails.objects.current().exists()
