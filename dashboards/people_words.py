@@ -52,7 +52,7 @@ def _has_no_role(count: int) -> str:
 
 def people_second(accounts: Collection[AccountListed]) -> str:
     off = sum(not each.is_active for each in accounts)
-    lonely = sum(each.acts for each in accounts if each.role == Role.ADMINISTRATOR) == 1
+    lonely = sum(state_of(each) == _ABLE for each in accounts if each.role == Role.ADMINISTRATOR) == 1
     said = []
     if off:
         said.append(f"{_begin(off)} {'account is' if off == 1 else 'accounts are'} switched off.")

@@ -164,6 +164,7 @@ def test_what_is_switched_off_or_of_another_site_tells_nobody_twice(hospital: Ho
     assert made(hospital.odile, site=hospital.stennet)
     with check_refused(RuleTwice, "at this site already"):
         made(hospital.odile, site=hospital.alderwick)
+    assert changed(rule, hospital.odile, hour=6)
     assert changed(rule, hospital.odile)  # as it was
     changed(rule, hospital.odile, enabled=False)
     assert made(hospital.odile, site=hospital.alderwick)
