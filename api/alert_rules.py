@@ -40,13 +40,15 @@ class RuleSent:
 
 @dataclass(frozen=True)
 class TermsSent:
-    """What a rule says from a day on (null: from today on); `enabled` false switches it off."""
+    """What a rule says from a day on (null: from today on); `enabled` false switches it off. `seen`: the size of the
+    history in which you read the rule; if somebody changed it since, nothing is written."""
 
     steps: tuple[StepSent, ...]
     enabled: bool = True
     at_once: bool = False
     hour: int | None = None
     from_on: dt.date | None = None
+    seen: int | None = None
 
 
 class AlertRules(Writes, ListView):
@@ -91,7 +93,7 @@ class AlertRuleTerms(Writes):
         return change_rule(
             rule=key["rule"], steps=_steps(asked.steps), at_once=asked.at_once, hour=asked.hour,
             enabled=asked.enabled, from_on=asked.from_on or self.today(), actor=self.actor, at=self.at,
-            request=request,
+            seen=asked.seen, request=request,
         )  # fmt: skip
 
     def where(self, receipt: Receipt) -> str:

@@ -1,11 +1,12 @@
 """The sentences of the administrator's page."""
 
 import datetime as dt
+import re
 from collections.abc import Sequence
 
 from dashboards.history_words import scope_in_words
 from dashboards.words import day_in_words, in_words, sentence, short_day, words_of
-from pmcore.engines.vocabulary import JobState
+from pmcore.engines.vocabulary import JobState, TokenDeed
 from pmcore.queries.administration import Administration, Reader, RecordState, SiteWork
 from pmcore.queries.job_list import JobTold
 
@@ -18,6 +19,7 @@ _KINDS = {
     "export_history": "Export the history",
     "note_token_use": "Note that a token was used",
 }
+_TOKEN_USED = re.compile(r"token (?P<token>\d+) (?P<deed>read|export) (\d+ )?(?P<on>\d{4}-\d\d-\d\d)")
 _STATES = {
     JobState.WAITING: "waits for a worker",
     JobState.RUNNING: "runs",
@@ -32,7 +34,7 @@ def headline(found: Administration, at: dt.datetime) -> str:
     """What is not as it should be, gravest first; nothing: that everything runs."""
     said = [part for part in _concerns(found, at) if part]
     if not said:
-        return f"Everything runs: no job is parked, {_swept_today(found.sites)}, and {_sound(found.record)}."
+        return f"Everything runs: no job is parked and {_swept_today(found.sites)}. {_sound(found.record)}"
     joined = said[0] if len(said) == 1 else f"{', '.join(said[:-1])} and {said[-1]}"
     return f"{joined[0].upper()}{joined[1:]}."
 
@@ -47,6 +49,7 @@ def _concerns(found: Administration, at: dt.datetime) -> list[str]:
         _behind(found.sites),
         *(f"the reader “{each.name}” is behind" for each in found.readers if is_late(each, at)),
         "the mail server does not answer" if found.silent is not None else "",
+        "" if found.rules else "nobody is told of anything, as no rule says who is told of what",
     ]
 
 
@@ -88,8 +91,8 @@ def _swept_today(sites: Sequence[SiteWork]) -> str:
 
 def _sound(record: RecordState) -> str:
     if record.verified is None:
-        return "nobody has verified the record yet"
-    return f"the record was last found sound on {day_in_words(record.verified.ended_at.date())}"
+        return "Nobody has verified the record yet."
+    return f"The record was last found sound on {day_in_words(record.verified.ended_at.date())}."
 
 
 def swept(on: dt.date | None, site: SiteWork) -> str:
@@ -140,12 +143,25 @@ def jobs_counted(found: Administration) -> str:
 
 
 def kind_of(job: JobTold) -> str:
-    return _KINDS.get(job.kind, words_of(job.kind).capitalize())
+    """What is to be done; where its name says which token was used when, with that."""
+    used = _used(job)
+    if used is None:
+        return _KINDS.get(job.kind, words_of(job.kind).capitalize())
+    purpose = " for an export" if used["deed"] == TokenDeed.EXPORT else ""
+    return f"Note that token {used['token']} was used{purpose} on {day_in_words(dt.date.fromisoformat(used['on']))}"
 
 
 def about(job: JobTold, names: dict[int, str]) -> str:
     """Which of its kind it is. `names`: of the sites."""
-    return job.name if job.scope is None else scope_in_words(job.scope, names)
+    if job.scope is not None:
+        return scope_in_words(job.scope, names)
+    if _used(job) is not None:
+        return ""
+    return re.sub(r"\d+(?= entries$)", lambda size: f"{int(size[0]):,}", job.name)
+
+
+def _used(job: JobTold) -> re.Match[str] | None:
+    return _TOKEN_USED.fullmatch(job.name) if job.kind == "note_token_use" else None
 
 
 def state_of(job: JobTold) -> tuple[str, str]:

@@ -25,6 +25,7 @@ from pmcore.services.plan_rules import DatedBack
 from pmcore.services.refusals import RecordRefused, RequestReused, UnknownReference, WrongSite
 
 EVERY_SITE = "every"
+SEEN = "seen"
 _AT_ONCE = "at_once"
 _FEWEST_LINES, _EMPTY_LINES, _MOST_LINES = 4, 2, 20
 _ROLES = choices_of((role, words_of(role).capitalize()) for role in TOLD)
@@ -65,13 +66,14 @@ def new_form(sites: Iterable[tuple[int, str]], today: dt.date, sent: QueryDict |
     return Form([*first, *_step_fields((), sent), _how_field(MORNING), _day_field(today)])
 
 
-def change_form(rule: RuleOnADay, today: dt.date, sent: QueryDict | None = None) -> Form:
-    """With what the rule says so far."""
+def change_form(rule: RuleOnADay, today: dt.date, known: int, sent: QueryDict | None = None) -> Form:
+    """With what the rule says so far, in a history of `known` entries."""
     on_off = (("yes", "Switched on"), ("no", "Switched off"))
     enabled = ("yes",) if rule.enabled else ("no",)
     switch = Field("enabled", "Does it tell?", "buttons", on_off, enabled, needed="Say whether the rule tells.")
     day = _day_field(max(today, rule.from_on))
-    return Form([*_step_fields(rule.steps, sent), _how_field(rule.hour), switch, day])
+    seen = Field(SEEN, "", "hidden", values=(str(known),))
+    return Form([*_step_fields(rule.steps, sent), _how_field(rule.hour), switch, day, seen])
 
 
 def _step_fields(steps: tuple[Step, ...], sent: QueryDict | None) -> list[Field]:
@@ -156,6 +158,20 @@ _BESIDE: dict[type[Exception], str] = {
     WrongSite: "site",
     UnknownReference: "site",
 }
+
+
+def seen_by(form: Form) -> int:
+    """The size of the history in which the rule was read; of a form that does not say it, before there was any."""
+    return form.of(SEEN).number or 0
+
+
+def put_before(form: Form, changed: Exception, now: str, known: int) -> None:
+    """That somebody else was first. Sent once more, the form stands against what the rule says `now`."""
+    form.of(SEEN).values = (str(known),)
+    form.error = (
+        f"{changed} {now} Nothing of yours is recorded, and everything that you typed is still here: look at it "
+        "beside theirs, then send it once more."
+    )
 
 
 def put_beside(form: Form, refused: Exception) -> None:

@@ -7,6 +7,10 @@ from pmcore.engines.vocabulary import AlertKind
 from pmcore.queries.alert_rules import RuleOnADay
 from pmcore.services.alert_rules import SENSIBLE_DAYS
 
+WHOM = (
+    "Whoever holds the role at the site is told; in a technician's place whoever was given the work, if anybody was. "
+    "Where nobody is found so, the site's managers are told, and where there are none its administrators."
+)
 _COUNTED = {
     AlertKind.DUE_UNASSIGNED: "days before the window closes",
     AlertKind.OPENED: "days after the window opens",

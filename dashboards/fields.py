@@ -16,6 +16,9 @@ _Value = TypeVar("_Value")
 
 LONGEST = 2_000
 _GONE = "What you chose is not on offer any more. Send the form without it."
+MOST_DIGITS = 18
+"""Every number of so many digits fits into the record."""
+
 _LOOKS_LIKE = {
     LooksLike.NAME: "a patient's name",
     LooksLike.BIRTH: "a day of birth",
@@ -79,8 +82,13 @@ class Field:
 
     @property
     def number(self) -> int | None:
-        """The id that was chosen."""
-        return int(self.value) if self.value.isascii() and self.value.isdigit() else None
+        """The id that was chosen, or the number that was typed."""
+        if not (self.value.isascii() and self.value.isdigit()):
+            return None
+        if len(self.value) > MOST_DIGITS:
+            self.error = self.error or f"A number of more than {MOST_DIGITS} digits is not kept."
+            return None
+        return int(self.value)
 
     def day(self) -> dt.date | None:
         return self._read(dt.date.fromisoformat, "Say the day as 2026-10-31.")

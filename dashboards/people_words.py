@@ -18,6 +18,7 @@ ROLES = {
     Role.ADMINISTRATOR: "administrator: accounts, tokens and settings",
 }
 NO_ROLE = "none"
+_ABLE = ("can sign in", "good")
 
 _STATES = {
     TokenState.GOOD: "good",
@@ -35,7 +36,7 @@ def listed_in_words(names: Sequence[str]) -> str:
 
 def people_headline(accounts: Collection[AccountListed]) -> str:
     """What matters: how many can work, and which accounts can do nothing."""
-    able = sum(each.acts for each in accounts)
+    able = sum(state_of(each) == _ABLE for each in accounts)
     idle = sum(each.is_active and each.role is None for each in accounts)
     said = f"{_begin(able)} {'person' if able == 1 else 'people'} can sign in"
     if not idle:
@@ -51,7 +52,7 @@ def _has_no_role(count: int) -> str:
 
 def people_second(accounts: Collection[AccountListed]) -> str:
     off = sum(not each.is_active for each in accounts)
-    lonely = sum(each.acts for each in accounts if each.role == Role.ADMINISTRATOR) == 1
+    lonely = sum(state_of(each) == _ABLE for each in accounts if each.role == Role.ADMINISTRATOR) == 1
     said = []
     if off:
         said.append(f"{_begin(off)} {'account is' if off == 1 else 'accounts are'} switched off.")
@@ -112,7 +113,7 @@ def state_of(account: AccountListed) -> tuple[str, str]:
         return "can do nothing", "idle"
     if not account.has_password:
         return "no password", "idle"
-    return "can sign in", "good"
+    return _ABLE
 
 
 def signed_in(last: dt.datetime | None) -> str:

@@ -45,9 +45,9 @@ def retry(request: HttpRequest, job: int) -> HttpResponse:
 def _moment(sent: str) -> dt.datetime | None:
     try:
         found = dt.datetime.fromisoformat(sent)
-    except ValueError:
+        return found.astimezone(dt.UTC) if found.tzinfo is not None else None
+    except (ValueError, OverflowError):  # at the edges of the calendar there is no such moment in UTC
         return None
-    return found if found.tzinfo is not None else None
 
 
 def _shown(request: HttpRequest, wrong: str = "") -> HttpResponse:

@@ -9,7 +9,18 @@ from django.shortcuts import redirect, render
 
 from dashboards import alert_rule_words as say
 from dashboards.access import Asking, asking, page
-from dashboards.alert_rule_form import EVERY_SITE, Terms, change_form, lines_of, new_form, put_beside, terms_of
+from dashboards.alert_rule_form import (
+    EVERY_SITE,
+    SEEN,
+    Terms,
+    change_form,
+    lines_of,
+    new_form,
+    put_before,
+    put_beside,
+    seen_by,
+    terms_of,
+)
 from dashboards.bench_form import request_of
 from dashboards.fields import Form
 from dashboards.typed import SAID, typed_before
@@ -19,7 +30,7 @@ from pmcore.engines.vocabulary import AlertKind
 from pmcore.queries.alert_rules import RuleOnADay, rules_ahead, rules_on
 from pmcore.queries.columns import BadValue
 from pmcore.queries.head import head
-from pmcore.services.alert_rules import change_rule, make_rule
+from pmcore.services.alert_rules import ChangedMeanwhile, change_rule, make_rule
 from pmcore.services.plan_rules import today_at
 from pmcore.services.refusals import RecordBusy, RecordRefused
 from pmcore.services.requests import Receipt, Request
@@ -35,6 +46,7 @@ def show_rules(request: HttpRequest) -> HttpResponse:
     context = {
         "quiet": [day_in_words(found.today, weekday=True), f"record size {known:,}"],
         "headline": say.headline(rules),
+        "whom": say.WHOM,
         "rules": [_row(rule, found, ahead) for rule in (*rules, *first_ahead.values())],
     }
     return render(request, "dashboards/alert_rules.html", context)
@@ -48,7 +60,7 @@ def make(request: HttpRequest) -> HttpResponse:
     texts = {
         "title": "Add a rule",
         "headline": "Add a rule: who is told of what, and when.",
-        "second": "Who is told is whoever holds the role at the site. What stays undone climbs from line to line.",
+        "second": f"{say.WHOM} What stays undone climbs from line to line.",
         "days_asked": [(alert_words.RULES[kind], say.days_asked(kind)) for kind in AlertKind],
         "button": "Add the rule",
     }
@@ -67,11 +79,12 @@ def make(request: HttpRequest) -> HttpResponse:
 def change(request: HttpRequest, rule: int) -> HttpResponse:
     """A rule says something else from a day on, or is switched off."""
     found = asking(request)
-    rules, ahead = _rules(found, head().size)
+    known = head().size
+    rules, ahead = _rules(found, known)
     told = next((each for each in (*rules, *ahead) if each.rule == rule), None)
     if told is None:
         raise Http404
-    form = change_form(told, today_at(found.at), request.POST or None)
+    form = change_form(told, today_at(found.at), known, request.POST or None)
     texts = {
         "title": "Change a rule",
         "headline": f"{alert_words.RULES[told.kind]}: who is told of it, and when.",
@@ -84,10 +97,14 @@ def change(request: HttpRequest, rule: int) -> HttpResponse:
     def send(terms: Terms, key: Request) -> Receipt:
         return change_rule(
             rule=rule, steps=terms.steps, at_once=terms.at_once, hour=terms.hour, enabled=terms.enabled,
-            from_on=terms.from_on, actor=found.actor, at=found.at, request=key,
+            from_on=terms.from_on, actor=found.actor, at=found.at, seen=seen_by(form), request=key,
         )  # fmt: skip
 
-    return _answer(request, form, texts, lambda: told.kind, send)
+    try:
+        return _answer(request, form, texts, lambda: told.kind, send)
+    except ChangedMeanwhile as changed:
+        put_before(form, changed, _later(told), known)
+        return _show(request, form, texts, 409)
 
 
 def _answer(
@@ -97,7 +114,7 @@ def _answer(
     kind: Callable[[], AlertKind | None],
     send: Callable[[Terms, Request], Receipt],
 ) -> HttpResponse:
-    """The form, and what comes back when it is sent."""
+    """The form, and what comes back when it is sent. Raises ChangedMeanwhile."""
     if request.method != "POST":
         sent = typed_before(request)
         if sent is not None:
@@ -113,6 +130,8 @@ def _answer(
     except RecordBusy as busy:
         form.error = f"{busy} Everything that you typed is still here."
         return _show(request, form, texts, 503)
+    except ChangedMeanwhile:
+        raise
     except (RecordRefused, BadValue) as refused:
         put_beside(form, refused)
         return _show(request, form, texts, 400)
@@ -122,10 +141,11 @@ def _answer(
 
 def _show(request: HttpRequest, form: Form, texts: dict[str, Any], status: int) -> HttpResponse:
     step_names = {each.name for line in lines_of(form) for each in (line.days, line.role)}
-    others = [field for field in form.fields if field.name not in step_names]
+    others = [field for field in form.fields if field.name not in step_names | {SEEN}]
     context = {
         **texts,
         "form": form,
+        "seen": "".join(field.value for field in form.fields if field.name == SEEN),
         "lines": lines_of(form),
         "before": [field for field in others if field.name in {"kind", "site"}],
         "after": [field for field in others if field.name not in {"kind", "site"}],
@@ -167,7 +187,7 @@ def _row(rule: RuleOnADay, found: Asking, ahead: list[RuleOnADay]) -> dict[str, 
 
 
 def _later(rule: RuleOnADay) -> str:
-    """What is already said of a later day."""
+    """What is recorded from a day on."""
     if not rule.enabled:
         return f"From {day_in_words(rule.from_on)} on it is switched off."
     return f"From {day_in_words(rule.from_on)} on: {'; '.join(say.steps(rule))}. {say.how(rule)}"

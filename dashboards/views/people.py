@@ -10,7 +10,7 @@ from django.shortcuts import render
 from django.urls import reverse
 
 from dashboards import people_words as say
-from dashboards.access import asking, page
+from dashboards.access import ROLES, asking, home_of, look_up, page
 from dashboards.bench_form import request_of
 from dashboards.fields import Field, Form, choices_of
 from dashboards.sent_forms import answer
@@ -19,6 +19,7 @@ from dashboards.words import day_in_words
 from pmcore import clock
 from pmcore.engines.site_days import earliest_day
 from pmcore.engines.vocabulary import Role
+from pmcore.queries.actors import NoActor
 from pmcore.queries.parameters import Parameters
 from pmcore.queries.people_page import AccountListed, account_on, accounts_on, password_mark
 from pmcore.queries.sites import sites_on
@@ -122,7 +123,7 @@ def change_role_of(request: HttpRequest, account: int) -> HttpResponse:
             actor=asking(request).actor, at=asking(request).at, request=request_of(request.POST),
         )  # fmt: skip
         messages.success(request, f"The role is recorded, from {day_in_words(from_on)} on.")
-        return reverse("person", args=[account])
+        return _next_page(request, account)
 
     beside = {DayIsPast: "from_on", AdministratorFromToday: "from_on", AlreadySo: "role", LastAdministrator: "role"}
     return answer(request, form, around, send, beside)
@@ -221,6 +222,15 @@ def password_shown(request: HttpRequest, account: int) -> HttpResponse:
         "again": (reverse("person_password", args=[account]), "New password"),
     }
     return render(request, "dashboards/secret.html", context)
+
+
+def _next_page(request: HttpRequest, account: int) -> str:
+    """The account's; to whoever just gave up the role that sees it, where the new role starts."""
+    try:
+        role = look_up(request).actor.role
+    except NoActor:
+        return reverse("start")
+    return reverse("person", args=[account]) if role in ROLES["people"] else reverse(home_of(role))
 
 
 def _begun_everywhere(at: dt.datetime) -> dt.date:

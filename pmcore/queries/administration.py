@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from pmcore.engines.site_days import local_day
 from pmcore.engines.vocabulary import MailState
-from pmcore.models import AlertSweep, Entry, Follower, Mail, StandingsMark
+from pmcore.models import AlertRuleTerms, AlertSweep, Entry, Follower, Mail, StandingsMark
 from pmcore.queries.head import Head, RecordDamaged, head
 from pmcore.queries.history_page import Verified, last_verified, verifying
 from pmcore.queries.job_list import JobList, job_list
@@ -57,20 +57,22 @@ class RecordState:
 
 @dataclass(frozen=True, slots=True)
 class Administration:
-    """`faults`: what keeps the installation from serving. `letters`: that wait; `silent`: what the mail server said
-    last, where they wait for it."""
+    """`faults`: what keeps the installation from serving. `rules`: that say on the day who is told of what, those that
+    are switched off left out. `letters`: that wait; `silent`: what the mail server said last, where they wait for
+    it."""
 
     faults: tuple[str, ...]
     jobs: JobList
     sites: tuple[SiteWork, ...]
     readers: tuple[Reader, ...]
     record: RecordState
+    rules: int
     letters: int
     silent: str | None
 
 
 def administration(*, at: dt.datetime) -> Administration:
-    """Twenty-one statements, however much there is."""
+    """Twenty-two statements, however much there is."""
     newest, damage = _head()
     size = 0 if newest is None else newest.size
     silent = silent_ones().order_by("next_try_at").first()
@@ -87,6 +89,7 @@ def administration(*, at: dt.datetime) -> Administration:
             verified=last_verified(),
             verifying=verifying(),
         ),
+        rules=AlertRuleTerms.objects.current().on(at.date()).filter(enabled=True).count(),
         letters=Mail.objects.filter(state__in=[MailState.WAITING, MailState.SENDING]).count(),
         silent=None if silent is None else silent.error,
     )

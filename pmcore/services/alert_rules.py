@@ -67,6 +67,14 @@ class RuleTwice(RecordRefused):
     """Another rule says the same of the same matters, and would tell the same people twice."""
 
 
+class ChangedMeanwhile(RecordRefused):
+    """Somebody else changed the rule after it was looked at."""
+
+
+class AlreadySo(RecordRefused):
+    """The rule says the same from that day on."""
+
+
 class NotForThisRole(RecordRefused):
     """A rule cannot tell this role."""
 
@@ -112,9 +120,11 @@ def change_rule(
     actor: Actor,
     at: dt.datetime,
     hour: int | None = None,
+    seen: int | None = None,
     request: Request | None = None,
 ) -> Receipt:
-    """Other steps from a day on, or switched off. What was told stays told. Raises what `make_rule` does."""
+    """Other steps from a day on, or switched off. What was told stays told. `seen`: the size of the history in which
+    the actor saw what the rule says. Raises what `make_rule` does, ChangedMeanwhile, AlreadySo."""
     there = AlertRule.objects.filter(pk=rule).first()
     if there is None:
         raise UnknownReference("alert_rule", [rule])
@@ -122,9 +132,12 @@ def change_rule(
     _check_site(actor, there.site_id)
     check_from_today(from_on, at)
     hour = _checked_hour(at_once, hour)
+    _check_unchanged(rule, seen)
+    kind, site = AlertKind(there.kind), there.site_id
+    said = RuleOnADay(rule, kind, site, at_once, hour, enabled, from_on, tuple(sorted(steps)))
+    _check_another(said)
     if enabled:
-        kind, site = AlertKind(there.kind), there.site_id
-        _check_alone(RuleOnADay(rule, kind, site, at_once, hour, True, from_on, tuple(sorted(steps))))
+        _check_alone(said)
     terms = Row(AlertRuleTerms, rule=rule, from_on=from_on, at_once=at_once, hour=hour, enabled=enabled)
     rows = [terms, *_steps(terms, steps)]
     return append("alert_rule_changed", rule, rows, actor=actor, at=at, request=request)
@@ -166,6 +179,18 @@ def _check_site(actor: Actor, site: int | None) -> None:
         check_site(actor, site)
     elif actor.sites is not None and not sites <= actor.sites:
         raise WrongSite("You are no member of every site; make the rule for one of yours.")
+
+
+def _check_unchanged(rule: int, seen: int | None) -> None:
+    """Nobody changed it since it was looked at, not from a later day on either."""
+    if seen is not None and AlertRuleTerms.objects.filter(rule=rule, entry__gt=seen).exists():
+        raise ChangedMeanwhile("Somebody changed this rule since you looked at it.")
+
+
+def _check_another(said: RuleOnADay) -> None:
+    """It says something else than what holds on that day."""
+    if any(replace(there, from_on=said.from_on) == said for there in rules_on(said.from_on, head().size)):
+        raise AlreadySo(f"The rule says just that on {said.from_on} already; there is nothing to change.")
 
 
 def _check_alone(said: RuleOnADay) -> None:

@@ -2,6 +2,7 @@
 and the record, verified on request."""
 
 import datetime as dt
+import re
 from typing import Any
 
 import pytest
@@ -12,12 +13,14 @@ from pmcore import tasks
 from pmcore.engines.records import SYSTEM
 from pmcore.engines.vocabulary import JobState, Role
 from pmcore.models import AlertSweep, Follower, Job, SiteSweep, Text, guards
+from pmcore.queries.alert_rules import rules_on
 from pmcore.queries.head import head
 from pmcore.services import jobs
+from pmcore.services.alert_rules import change_rule, make_default_rules
 from pmcore.services.exports import ask_export, cancel_export
 from pmcore.services.redaction import redact_text
 from pmcore.services.signing import sign_growth
-from tests.cast import Hospital, a_hospital, a_person
+from tests.cast import AT, Hospital, a_hospital, a_person
 from tests.dashboards.signed_in import set_clock, signed_in
 from tests.export.building import NOW
 
@@ -30,13 +33,14 @@ BUSY = "RecordBusy: The record is busy"
 
 @pytest.fixture
 def hospital(settings: Any, tmp_path: Any, monkeypatch: pytest.MonkeyPatch) -> Hospital:
-    """Whose sites were swept today."""
+    """Whose sites were swept today, and whose people are told of what falls due."""
     settings.DATA, settings.SIGNING_KEY = tmp_path, tmp_path / "signing-key"
     set_clock(monkeypatch, NOW)
     hospital = a_hospital()
     for site in (hospital.alderwick, hospital.stennet):
         SiteSweep.objects.create(site_id=site, swept_on=TODAY, swept_at=NOW)
         AlertSweep.objects.create(site_id=site, swept_on=TODAY)
+    make_default_rules(from_on=TODAY, actor=SYSTEM, at=AT)
     return hospital
 
 
@@ -83,11 +87,26 @@ def test_where_everything_runs_it_says_so(wim: Client) -> None:
     wim.post("/history/verify/")
     tasks.run_job(Job.objects.get().pk)
     said = (
-        "Everything runs: no job is parked, every site was swept today, and the record was last found sound on "
+        "Everything runs: no job is parked and every site was swept today. The record was last found sound on "
         "31 October 2026."
     )
     assert f'<h1 id="headline">{said}</h1>' in page_of(wim)
     assert "The installation is ready to serve" in page_of(wim)
+
+
+def test_that_nobody_has_verified_the_record_is_a_sentence_of_its_own(wim: Client) -> None:
+    said = "no job is parked and every site was swept today. Nobody has verified the record yet."
+    assert f'<h1 id="headline">Everything runs: {said}</h1>' in page_of(wim)
+
+
+def test_where_every_rule_is_switched_off_it_says_that_nobody_is_told(hospital: Hospital, wim: Client) -> None:
+    for rule in rules_on(TODAY, head().size):
+        change_rule(
+            rule=rule.rule, steps=rule.steps, at_once=rule.at_once, hour=rule.hour, enabled=False, from_on=TODAY,
+            actor=hospital.odile, at=NOW,
+        )  # fmt: skip
+    said = "Nobody is told of anything, as no rule says who is told of what."
+    assert f'<h1 id="headline">{said}</h1>' in page_of(wim)
 
 
 def test_what_stands_still_comes_first(hospital: Hospital, wim: Client) -> None:
@@ -156,7 +175,10 @@ def test_the_second_click_is_told_that_the_first_counted(wim: Client) -> None:
     assert Job.objects.get(pk=job).state == JobState.WAITING
 
 
-@pytest.mark.parametrize("parked_at", ["", "soon", "2026-10-31T12:00:00"])
+NO_MOMENTS = ["", "soon", "2026-10-31T12:00:00", "0001-01-01T00:00:00+23:59", "9999-12-31T23:59:59-23:59"]
+
+
+@pytest.mark.parametrize("parked_at", NO_MOMENTS)
 def test_a_form_that_says_nothing_changes_nothing(wim: Client, parked_at: str) -> None:
     job = a_parked_job()
     assert "Look at it as it is now" in page_of(wim, retried(wim, job, parked_at), status=400)
@@ -193,6 +215,19 @@ def test_a_worker_that_was_not_heard_of_is_told_in_words(wim: Client) -> None:
     page = page_of(wim)
     assert "Attempt 2." in page
     assert "Its worker was last to be heard of by 31 October 2026, 11:59 UTC; another one takes it over." in page
+
+
+def test_jobs_say_in_words_what_they_are_for(hospital: Hospital, wim: Client) -> None:
+    tokens = {"token 3 read 2026-10-31": "note_token_use", "token 4 export 17 2026-10-30": "note_token_use"}
+    for key, kind in {**tokens, "of 25370 entries": "verify_record", "token 3": "note_token_use"}.items():
+        jobs.ask(kind=kind, unique_key=key, arguments={}, actor=SYSTEM, at=NOW)
+    named = re.findall(r"<li><h3>(.*?)</h3>", page_of(wim))
+    assert [re.sub("<[^>]*>", "", name) for name in named] == [
+        "Note that token 3 was used on 31 October 2026",
+        "Note that token 4 was used for an export on 30 October 2026",
+        "Verify the record of 25,370 entries",
+        "Note that a token was used token 3",
+    ]
 
 
 def test_an_export_says_who_asked_for_what(hospital: Hospital, wim: Client) -> None:

@@ -1,6 +1,7 @@
 """Rules of who is told of what are made and changed on a page; nothing typed is lost at any refusal."""
 
 import datetime as dt
+import html
 import re
 from typing import Any
 
@@ -8,6 +9,7 @@ import pytest
 from django.contrib.sessions.models import Session
 from django.test import Client
 
+from dashboards.alert_rule_words import WHOM
 from dashboards.typed import SAID
 from pmcore.engines.records import SYSTEM
 from pmcore.engines.vocabulary import AlertKind, Role
@@ -125,6 +127,8 @@ WRONG = [
     ({"days:2": ""}, "f-days-2", "Say after or before how many days."),
     ({"days:1": "soon"}, "f-days-1", "Say a whole number of days."),
     ({"days:1": "-2"}, "f-days-1", "Say a whole number of days."),
+    ({"days:1": "9" * 19}, "f-days-1", "A number of more than 18 digits is not kept."),
+    ({"days:1": "1" * 5_000}, "f-days-1", "At most 2,000 letters are kept."),
     ({"days:2": "366"}, "f-days-2", "a whole number from 1 to 365, not 366."),
     ({"days:1": "0"}, "f-days-1", "a whole number from 1 to 365, not 0."),
     ({"days:2": "2", "role:2": "technician"}, "f-role-2", "The same role stands twice"),
@@ -190,6 +194,53 @@ def test_a_rule_is_shown_as_it_stands_and_changed(odile: Client) -> None:
     assert odile.post(address, {**sent, "days:2": "5", "days:4": "30", "role:4": "manager"}).status_code == 302
     steps = (Step(1, Role.TECHNICIAN), Step(5, Role.SCHEDULER), Step(30, Role.MANAGER))
     assert [(each.rule, each.steps) for each in rules()] == [(rule, steps)]
+
+
+def test_both_pages_say_alike_who_is_told(odile: Client) -> None:
+    for address in ("/alerts/rules/", NEW):
+        assert html.escape(WHOM) in text_of(odile.get(address))
+
+
+def test_of_two_who_change_a_rule_the_second_is_told_of_the_first_and_loses_nothing(odile: Client) -> None:
+    address = f"/alerts/rules/{a_rule()}/"
+    first, second = (form_of(text_of(odile.get(address))) for _ in range(2))
+    assert odile.post(address, {**first, "days:2": "5"}).status_code == 302
+    mine = {**second, "days:1": "3", "enabled": "no"}
+    page = text_of(odile.post(address, mine), 409)
+    assert "Somebody changed this rule since you looked at it." in page
+    assert "From 31 October 2026 on: from day 1 on: the technician; from day 5 on: the scheduler." in page
+    assert {**mine, "seen": str(head().size)} == form_of(page)
+    assert [each.days for each in rules()] == [(1, 5)]
+    assert odile.post(address, form_of(page)).status_code == 302
+    assert [(each.days, each.enabled) for each in rules()] == [((3, 7), False)]
+
+
+@pytest.mark.parametrize("seen", [None, "", "goats", "9" * 400])
+def test_a_form_that_does_not_say_what_it_was_read_from_overwrites_nothing(odile: Client, seen: str | None) -> None:
+    address = f"/alerts/rules/{a_rule()}/"
+    sent = {**form_of(text_of(odile.get(address))), "days:1": "3"}
+    said = {"seen": seen} if seen is not None else {}
+    page = text_of(odile.post(address, {name: sent[name] for name in sent if name != "seen"} | said), 409)
+    assert [each.days for each in rules()] == [(1, 7)]
+    assert odile.post(address, form_of(page)).status_code == 302
+    assert [each.days for each in rules()] == [(3, 7)]
+
+
+def test_a_change_that_is_sent_twice_is_one_entry(odile: Client) -> None:
+    address = f"/alerts/rules/{a_rule()}/"
+    sent, size = {**form_of(text_of(odile.get(address))), "days:1": "3"}, head().size
+    for _ in range(2):
+        assert odile.post(address, sent).status_code == 302
+    assert head().size == size + 1
+
+
+def test_with_nothing_changed_nothing_is_recorded(odile: Client) -> None:
+    address = f"/alerts/rules/{a_rule()}/"
+    sent, size = form_of(text_of(odile.get(address))), head().size
+    page = text_of(odile.post(address, sent), 400)
+    assert "The rule says just that on 2026-10-31 already; there is nothing to change." in page
+    assert sent == form_of(page)
+    assert head().size == size
 
 
 def test_a_rule_is_switched_off_and_keeps_its_steps(odile: Client) -> None:

@@ -78,6 +78,18 @@ def test_it_begins_with_who_can_sign_in_and_who_can_do_nothing(hospital: Hospita
     assert "There is one administrator only" in page
 
 
+def test_an_account_without_a_password_lets_nobody_in_and_is_not_counted(hospital: Hospital, wim: Client) -> None:
+    for actor in (hospital.ruan, a_person("Bo Harrow-Lint", Role.ADMINISTRATOR)):
+        signed_in(actor)
+        account = account_of(actor)
+        account.set_unusable_password()
+        account.save()
+    page = page_of(wim)
+    assert headline(page) == "One person can sign in."
+    assert "There is one administrator only" in page
+    assert page.count("no password") == 2
+
+
 def test_each_stands_with_role_sites_state_and_last_sign_in(hospital: Hospital, wim: Client) -> None:
     signed_in(hospital.odile)
     Account.objects.filter(person_id=hospital.odile.person).update(is_active=False, last_login=None)
@@ -162,6 +174,27 @@ def test_what_waited_too_long_is_not_shown(wim: Client, monkeypatch: pytest.Monk
     assert "is not shown again" in page_of(wim, address)
 
 
+def test_a_preview_of_the_page_takes_nothing_from_it(wim: Client) -> None:
+    address = wim.post(f"{PEOPLE}new/", INES)["Location"]
+    assert wim.head(address).status_code == 200
+    assert secret_in(page_of(wim, address)) is not None
+
+
+def test_what_two_forms_made_is_shown_by_both_pages(wim: Client) -> None:
+    first = wim.post(f"{PEOPLE}new/", INES)["Location"]
+    second = wim.post(f"{PEOPLE}new/", {**INES, "key": "k2", "username": "ida", "email": ""})["Location"]
+    passwords = {secret_in(page_of(wim, address)) for address in (first, second)}
+    assert None not in passwords
+    assert len(passwords) == 2
+
+
+def test_few_secrets_wait_and_the_oldest_gives_way(wim: Client, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("dashboards.shown_once._MOST", 2)
+    made = [{**INES, "key": name, "username": name, "email": ""} for name in ("ines", "ida", "ilse")]
+    addresses = [wim.post(f"{PEOPLE}new/", each)["Location"] for each in made]
+    assert [secret_in(page_of(wim, address)) is not None for address in addresses] == [False, True, True]
+
+
 def test_a_form_that_is_sent_twice_makes_one_account(wim: Client) -> None:
     first, again = wim.post(f"{PEOPLE}new/", INES), wim.post(f"{PEOPLE}new/", INES)
     assert first["Location"] == again["Location"]
@@ -179,11 +212,11 @@ def test_a_form_that_is_sent_twice_makes_one_account(wim: Client) -> None:
     [
         ({"name": ""}, "name", "Say the person"),
         ({"name": "I" * 121}, "name", "one line of at most 120 characters"),
-        ({"name": "Ines\x00"}, "name", "control character"),
+        ({"name": "Ines\x00"}, "name", "a character that cannot be kept"),
         ({"name": "Ines\nBcc: all"}, "name", "one line"),
         ({"username": ""}, "username", "Say by what name"),
         ({"username": "i" * 151}, "username", "at most 150 characters"),
-        ({"username": "i\x00nes"}, "username", "valid username"),
+        ({"username": "i\x00nes"}, "username", "a character that cannot be kept"),
         ({"username": "PERSON7"}, "username", "already an account called"),
         ({"email": "ines"}, "email", "valid email"),
         ({"email": "ines@quillmere.example\r\nBcc: all@quillmere.example"}, "email", "valid email"),
@@ -283,6 +316,18 @@ def test_a_role_that_makes_no_sense_is_refused_beside_its_field(
     assert answer.status_code == 400
     assert re.search(rf'id="f-{beside}-wrong">[^<]*{says}', answer.content.decode())
     assert RoleHeld.objects.filter(person=hospital.ruan.person).count() == 1
+
+
+@pytest.mark.parametrize(("role", "page"), [("technician", "/bench/"), ("manager", "/compliance/")])
+def test_who_steps_down_is_told_so_where_the_new_role_starts(
+    hospital: Hospital, wim: Client, role: str, page: str
+) -> None:
+    signed_in(a_person("Bo Harrow-Lint", Role.ADMINISTRATOR))
+    address = f"{PEOPLE}{account_of(hospital.wim).pk}/role/"
+    answer = wim.post(address, {"key": "k1", "role": role, "from_on": "2026-10-31"}, follow=True)
+    assert answer.redirect_chain == [(page, 302)]
+    assert answer.status_code == 200
+    assert "The role is recorded, from 31 October 2026 on." in text_of(answer)
 
 
 def test_the_last_administrator_stays_one(hospital: Hospital, wim: Client) -> None:

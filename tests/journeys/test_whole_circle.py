@@ -104,8 +104,12 @@ def one_rate_moved_by_one_failure(before: Any, after: Any) -> None:
     events = {group["key"]: group["events"] for group in before["groups"]}
     moved = {group["key"]: group["events"] - events.get(group["key"], 0) for group in after["groups"]}
     assert {key: count for key, count in moved.items() if count} == {"brakes_and_mobility": 1}
-    for group in after["groups"]:
-        assert group["rate"] == pytest.approx(group["events"] / group["exposure_years"])
+    was, now = ({group["key"]: group for group in told["groups"]} for told in (before, after))
+    assert {key: group["exposure_years"] for key, group in now.items()} == {
+        key: group["exposure_years"] for key, group in was.items()
+    }
+    for key, group in now.items():
+        assert group["rate"] == pytest.approx(was[key]["rate"] + moved[key] / group["exposure_years"])
 
 
 def everybody_is_told_once(circle: Circle, of_the_first_day: int) -> None:

@@ -13,8 +13,10 @@ from pmcore.queries.head import head
 from pmcore.services.alert_rules import (
     DEFAULTS,
     SENSIBLE_DAYS,
+    AlreadySo,
     BadDays,
     BadHour,
+    ChangedMeanwhile,
     NobodyToTell,
     NotForThisRole,
     RuleTwice,
@@ -76,6 +78,27 @@ def test_of_two_changes_of_one_day_the_last_holds_and_what_was_stays_known(hospi
     changed(rule, hospital.wim, enabled=False)
     assert [(each.enabled, each.steps) for each in on(TODAY)] == [(False, LATE)]
     assert [(each.enabled, each.steps) for each in rules_on(TODAY, size)] == [(True, LATE)]
+
+
+def test_who_says_what_they_saw_overwrites_nobody(hospital: Hospital) -> None:
+    rule, seen = made(hospital.odile), head().size
+    other = made(hospital.odile, hour=9)
+    changed(rule, hospital.wim, hour=6, from_on=TOMORROW, seen=seen)
+    with check_refused(ChangedMeanwhile, "since you looked"):
+        changed(rule, hospital.odile, enabled=False, seen=seen)
+    assert changed(other, hospital.odile, enabled=False, seen=head().size) == other
+    assert changed(rule, hospital.odile, enabled=False) == rule
+
+
+def test_what_holds_already_is_no_change(hospital: Hospital) -> None:
+    rule = made(hospital.odile, from_on=TOMORROW)
+    with check_refused(AlreadySo, "nothing to change"):
+        changed(rule, hospital.odile, steps=LATE[::-1], from_on=TOMORROW + dt.timedelta(days=9))
+    assert changed(rule, hospital.odile, from_on=TODAY) == rule
+    assert [each.from_on for each in on(TOMORROW)] == [TOMORROW]
+    changed(rule, hospital.odile, from_on=TOMORROW, enabled=False)
+    with check_refused(AlreadySo):
+        changed(rule, hospital.odile, from_on=TOMORROW, enabled=False)
 
 
 def test_default_rules_are_made_once_and_pass_their_own_checks(hospital: Hospital) -> None:
@@ -141,6 +164,7 @@ def test_what_is_switched_off_or_of_another_site_tells_nobody_twice(hospital: Ho
     assert made(hospital.odile, site=hospital.stennet)
     with check_refused(RuleTwice, "at this site already"):
         made(hospital.odile, site=hospital.alderwick)
+    assert changed(rule, hospital.odile, hour=6)
     assert changed(rule, hospital.odile)  # as it was
     changed(rule, hospital.odile, enabled=False)
     assert made(hospital.odile, site=hospital.alderwick)
