@@ -49,7 +49,7 @@ def _concerns(found: Administration, at: dt.datetime) -> list[str]:
         _behind(found.sites),
         *(f"the reader “{each.name}” is behind" for each in found.readers if is_late(each, at)),
         "the mail server does not answer" if found.silent is not None else "",
-        "" if found.rules else "nobody is told of anything, as no rule says who is told of what",
+        "" if found.rules else "nobody is told of anything, as there is no rule or all are switched off",
     ]
 
 

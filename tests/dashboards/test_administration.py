@@ -105,7 +105,7 @@ def test_where_every_rule_is_switched_off_it_says_that_nobody_is_told(hospital: 
             rule=rule.rule, steps=rule.steps, at_once=rule.at_once, hour=rule.hour, enabled=False, from_on=TODAY,
             actor=hospital.odile, at=NOW,
         )  # fmt: skip
-    said = "Nobody is told of anything, as no rule says who is told of what."
+    said = "Nobody is told of anything, as there is no rule or all are switched off."
     assert f'<h1 id="headline">{said}</h1>' in page_of(wim)
 
 

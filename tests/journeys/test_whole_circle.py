@@ -28,6 +28,9 @@ MUST_BE_TOLD = ["ag-1", "ag-2", "ag-3", "scheduler"]
 """After a day the technicians of the site, after seven the scheduler, and after thirty the managers."""
 
 OVERDUE = "Surgical tables, every quarter: 9 days overdue; the window closed on 31 October 2026. It is given to nobody."
+HELD_YEARS = 1 / 365.25
+"""The day of the failed check: held from then on, the device is exposed no longer."""
+
 LOOKS = ("sweep_alerts", "follow_alerts", "sweep_mails")
 
 
@@ -105,11 +108,11 @@ def one_rate_moved_by_one_failure(before: Any, after: Any) -> None:
     moved = {group["key"]: group["events"] - events.get(group["key"], 0) for group in after["groups"]}
     assert {key: count for key, count in moved.items() if count} == {"brakes_and_mobility": 1}
     was, now = ({group["key"]: group for group in told["groups"]} for told in (before, after))
-    assert {key: group["exposure_years"] for key, group in now.items()} == {
-        key: group["exposure_years"] for key, group in was.items()
-    }
+    assert was.keys() == now.keys()
     for key, group in now.items():
-        assert group["rate"] == pytest.approx(was[key]["rate"] + moved[key] / group["exposure_years"])
+        years = was[key]["exposure_years"] - HELD_YEARS
+        assert group["exposure_years"] == pytest.approx(years, abs=1e-7)
+        assert group["rate"] == pytest.approx((was[key]["rate"] * was[key]["exposure_years"] + moved[key]) / years)
 
 
 def everybody_is_told_once(circle: Circle, of_the_first_day: int) -> None:
