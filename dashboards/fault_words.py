@@ -75,7 +75,7 @@ def to_lift(hold: HoldToLift) -> str:
 
 _MISSING = {
     Proof.TESTED_AGAIN: "what failed was not tested again",
-    Proof.INCOMING: "no complete incoming inspection is recorded",
+    Proof.INCOMING: "no complete incoming inspection shows it fit",
     Proof.JUDGEMENT: "nothing recorded shows its parts whole again",
 }
 

@@ -335,7 +335,7 @@ def test_a_hold_for_another_reason_reads_well(bench):
 @pytest.mark.parametrize(
     ("reason", "says"),
     [
-        ("unknown_history", "Where no complete incoming inspection is recorded, a manager judges and signs"),
+        ("unknown_history", "Where no complete incoming inspection shows it fit, a manager judges and signs"),
         ("inspection_failed", "Where what failed was not tested again, a manager judges and signs"),
         ("donor_of_parts", "Where nothing recorded shows its parts whole again, a manager judges and signs"),
     ],
