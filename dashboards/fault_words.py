@@ -60,7 +60,7 @@ def to_lift(hold: HoldToLift) -> str:
     match hold.wanted:
         case Proof.TESTED_AGAIN if hold.shown:
             return "What failed was passed since, or left within its limits."
-        case Proof.TESTED_AGAIN if hold.open_steps:
+        case Proof.TESTED_AGAIN | Proof.INCOMING if hold.open_steps:
             return f"Failed and not passed since: {', '.join(map(words_of, hold.open_steps))}."
         case Proof.TESTED_AGAIN:
             return "No new test is recorded."

@@ -42,7 +42,7 @@ class GroundMissing(RecordRefused):
 
 
 class ManagersJudgement(RecordRefused):
-    """What failed was not shown to be right again: whether the device may be used is for a manager to judge."""
+    """Nothing recorded shows that the device is fit again: whether the device may be used is for a manager to judge."""
 
 
 @use_case("sign a release", KIND)
@@ -126,7 +126,7 @@ def _lifted(device: int, holds: Collection[int], on: dt.date, known: int) -> lis
 
 def _check_ground(lifted: Collection[HoldToLift], actor: Actor, note: str | None) -> None:
     if actor.role is not Role.MANAGER and any(each.needs_manager for each in lifted):
-        raise ManagersJudgement("What failed was not tested again since: a manager signs this release.")
+        raise ManagersJudgement("Nothing recorded shows that the device is fit again: a manager signs this release.")
     if not all(each.shown for each in lifted) and not (note or "").strip():
         raise GroundMissing("Say in a note what was done, and on what ground it may be used again.")
 
