@@ -18,7 +18,7 @@ _SHOWN = (*_CHOICES, "from", "to", "as_of", "known", "group_by")
 _PAIR = ("group", "reference")
 _DISCOVERIES = {word: said for word, said in DISCOVERIES.items() if word is not Discovery.INCOMING}  # no failure
 _EVIDENCE = {
-    FailureEvidence.ALL: "Whatever caused them",
+    FailureEvidence.ALL: "Any cause",
     FailureEvidence.FOR_INTERVALS: "Those that inspections could prevent",
 }
 

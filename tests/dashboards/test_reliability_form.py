@@ -38,7 +38,7 @@ def test_each_of_its_fields_shows_what_was_asked(manager: Client) -> None:
     assert options(manager, query, "subsystem")[Subsystem.DRIVE] == "*Drive"
     assert options(manager, query, "discovery")[Discovery.INSPECTION] == "*At an inspection"
     assert options(manager, query, "evidence") == {
-        "all": "Whatever caused them", "usable_for_intervals": "*Those that inspections could prevent",
+        "all": "Any cause", "usable_for_intervals": "*Those that inspections could prevent",
     }  # fmt: skip
 
 
