@@ -7,10 +7,10 @@ import pytest
 
 from pmcore.engines.records import SYSTEM, Actor
 from pmcore.models import Account
-from pmcore.services.accounts import create_token
 from pmcore.services.acknowledgements import acknowledge
 from pmcore.services.alert_rules import make_default_rules
 from pmcore.services.holds import place_hold
+from pmcore.services.tokens import create_token
 from tests.alert_cast import CLOSES, FIRST, a_ward
 from tests.api.asking import NOW, Asker, by_token
 from tests.bench_cast import Bench, a_bench, moment
@@ -159,6 +159,6 @@ def test_alerts_are_told_by_the_day_of_telling(monkeypatch: pytest.MonkeyPatch) 
     acknowledge(alert=rows[0]["alert"], note=None, actor=ward.work.ruan, at=at_hour(late + 2 * ONE, 8), request=None)
     assert all(row["acknowledged"] == [] for row in listed(late, late)["results"]), "it was said after its days"
     account = Account.objects.get(person=ward.work.ruan.person)
-    unbounded = Asker(create_token(username=account.username, label="whole", at=NOW))
+    unbounded = Asker(create_token(username=account.username, label="whole", actor=SYSTEM, at=NOW).raw)
     whole = unbounded.get("alerts/", told_to=(late + 2 * ONE).isoformat())["results"]
     assert sum(len(row["acknowledged"]) for row in whole) == 1

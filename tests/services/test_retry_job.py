@@ -10,11 +10,11 @@ from pmcore.engines.records import SYSTEM, Actor
 from pmcore.engines.vocabulary import JobState, Role, TokenDeed
 from pmcore.models import Account, Entry, ExportStatement, Job, Text, Token
 from pmcore.services import exports, jobs, retry_job, token_use
-from pmcore.services.accounts import create_token
 from pmcore.services.exports import ask_export, cancel_export
 from pmcore.services.redaction import redact_text
 from pmcore.services.refusals import NotAllowed
 from pmcore.services.retry_job import NoLongerParked, NoSuchJob, NotWanted
+from pmcore.services.tokens import create_token
 from pmcore.services.verifications import ask_verification
 from tests.cast import a_hospital, a_person, check_refused
 from tests.export.building import NOW
@@ -167,7 +167,7 @@ def test_an_export_with_words_that_were_taken_out_since_can_never_be_made() -> N
 def test_the_use_of_a_token_is_noted_once() -> None:
     reader = a_person("Ines Kaldervik", Role.AUDITOR, a_hospital().alderwick)
     Account.objects.create_user("ines", password="a-long-password-1", person_id=reader.person)
-    create_token(username="ines", label="auditors", at=NOW, read_only=True)
+    create_token(username="ines", label="auditors", actor=SYSTEM, at=NOW, read_only=True)
     shown = Actor(reader.person, Role.AUDITOR, reader.sites, token=Token.objects.get().pk)
     token_use.note_token_use(actor=shown, deed=TokenDeed.READ, at=NOW)
     job = Job.objects.get(kind=token_use.KIND).pk
