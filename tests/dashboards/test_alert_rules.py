@@ -17,8 +17,8 @@ from pmcore.queries.alert_rules import RuleOnADay, Step, rules_on
 from pmcore.queries.head import head
 from pmcore.services.alert_rules import make_default_rules, make_rule
 from pmcore.services.refusals import RecordBusy
-from tests.cast import AT, Hospital, a_hospital, a_person
-from tests.dashboards.signed_in import set_clock, signed_in
+from tests.cast import AT, Hospital, a_person
+from tests.dashboards.signed_in import signed_in
 
 pytestmark = pytest.mark.django_db
 
@@ -29,12 +29,6 @@ GOOD = {
     "key": "k-1", "kind": "overdue", "site": "every", "days:1": "2", "role:1": "technician", "days:2": "9",
     "role:2": "manager", "how": "6", "from_on": TODAY.isoformat(),
 }  # fmt: skip
-
-
-@pytest.fixture
-def hospital(monkeypatch: pytest.MonkeyPatch) -> Hospital:
-    set_clock(monkeypatch, AT)
-    return a_hospital()
 
 
 @pytest.fixture

@@ -16,8 +16,8 @@ from pmcore.queries.actors import actor_of
 from pmcore.queries.head import head
 from pmcore.services.people import give_role
 from pmcore.services.refusals import RecordBusy
-from tests.cast import AT, Hospital, a_hospital, a_person
-from tests.dashboards.signed_in import set_clock, signed_in
+from tests.cast import AT, Hospital, a_person
+from tests.dashboards.signed_in import signed_in
 
 pytestmark = pytest.mark.django_db
 
@@ -26,17 +26,6 @@ INES = {
     "key": "k1", "name": "Ines Caddock", "username": "ines", "email": "ines@quillmere.example", "role": "technician",
     "sites": ["AG", "SP"],
 }  # fmt: skip
-
-
-@pytest.fixture
-def hospital(monkeypatch: pytest.MonkeyPatch) -> Hospital:
-    set_clock(monkeypatch, AT)
-    return a_hospital()
-
-
-@pytest.fixture
-def wim(hospital: Hospital) -> Client:
-    return signed_in(hospital.wim)
 
 
 def text_of(answer: Any) -> str:

@@ -13,24 +13,13 @@ from pmcore.engines.records import SYSTEM
 from pmcore.engines.vocabulary import Role
 from pmcore.models import Account, Token
 from pmcore.services.tokens import create_token
-from tests.cast import AT, Hospital, a_hospital, a_person
-from tests.dashboards.signed_in import set_clock, signed_in
+from tests.cast import AT, Hospital, a_person
+from tests.dashboards.signed_in import signed_in
 from tests.dashboards.test_people import headline, page_of, secret_in, text_of
 
 pytestmark = pytest.mark.django_db
 
 TOKENS = "/administration/tokens/"
-
-
-@pytest.fixture
-def hospital(monkeypatch: pytest.MonkeyPatch) -> Hospital:
-    set_clock(monkeypatch, AT)
-    return a_hospital()
-
-
-@pytest.fixture
-def wim(hospital: Hospital) -> Client:
-    return signed_in(hospital.wim)
 
 
 @pytest.fixture
