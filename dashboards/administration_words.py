@@ -4,6 +4,8 @@ import datetime as dt
 import re
 from collections.abc import Sequence
 
+from django.utils.text import capfirst
+
 from dashboards.history_words import scope_in_words
 from dashboards.words import day_in_words, in_words, sentence, short_day, words_of
 from pmcore.engines.vocabulary import JobState, TokenDeed
@@ -36,7 +38,7 @@ def headline(found: Administration, at: dt.datetime) -> str:
     if not said:
         return f"Everything runs: no job is parked and {_swept_today(found.sites)}. {_sound(found.record)}"
     joined = said[0] if len(said) == 1 else f"{', '.join(said[:-1])} and {said[-1]}"
-    return f"{joined[0].upper()}{joined[1:]}."
+    return f"{capfirst(joined)}."
 
 
 def _concerns(found: Administration, at: dt.datetime) -> list[str]:

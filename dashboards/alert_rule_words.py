@@ -2,6 +2,8 @@
 
 from collections.abc import Sequence
 
+from django.utils.text import capfirst
+
 from dashboards.words import in_words, words_of
 from pmcore.engines.vocabulary import AlertKind
 from pmcore.queries.alert_rules import RuleOnADay
@@ -26,8 +28,7 @@ def headline(rules: Sequence[RuleOnADay]) -> str:
     count = sum(rule.enabled for rule in rules)
     if not count:
         return "Nobody is told of anything: there is no rule, or all are switched off."
-    many = in_words(count)
-    return f"{many[0].upper()}{many[1:]} rule{' says' if count == 1 else 's say'} who is told of what, and when."
+    return f"{capfirst(in_words(count))} rule{' says' if count == 1 else 's say'} who is told of what, and when."
 
 
 def steps(rule: RuleOnADay) -> list[str]:

@@ -6,6 +6,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import reduce
 
+from django.utils.text import capfirst
+
 from dashboards.compliance_asking import MONTHS_SHOWN, Answer, Question, months_in
 from dashboards.words import MONTHS, day_in_words, in_words, month_in_words, words_of
 from pmcore.engines.compliance import Tally
@@ -72,7 +74,7 @@ def _the_others(tally: Tally, grave: int) -> str:
     elif undone:
         parts.append(f"{in_words(undone)} are not done, {in_words(grave) if grave else 'none'} of them high-risk")
     said = " and ".join(parts) or "none was missed"
-    return f"{said[0].upper()}{said[1:]}."
+    return f"{capfirst(said)}."
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,7 @@ from pmcore.services.releases import sign_release
 from pmcore.services.requests import Receipt, Request
 
 _YES_NO = (("yes", "Yes"), ("no", "No"))
-_PLACED_BY_HAND = tuple(reason for reason in HoldReason if reason not in {"finding", "inspection_failed"})
+PLACED_BY_HAND = tuple(reason for reason in HoldReason if reason not in {"finding", "inspection_failed"})
 
 
 def _report_fields(case: Case) -> list[Field]:
@@ -80,7 +80,7 @@ def _finding(form: Form, case: Case, request: Request) -> Receipt | None:
 
 
 def _hold_fields(case: Case) -> list[Field]:
-    reasons = choices_of((each, f"Because {hold_in_words(each)}") for each in _PLACED_BY_HAND)
+    reasons = choices_of((each, f"Because {hold_in_words(each)}") for each in PLACED_BY_HAND)
     return [
         Field("reason", "Why may it not be used?", "select", reasons, needed="Say why."),
         Field("note", "Note (no patient data)", "long"),

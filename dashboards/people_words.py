@@ -3,6 +3,8 @@
 import datetime as dt
 from collections.abc import Collection, Sequence
 
+from django.utils.text import capfirst
+
 from dashboards.words import day_in_words, in_words, words_of
 from pmcore.engines.vocabulary import Role
 from pmcore.queries.people_page import AccountListed
@@ -71,8 +73,7 @@ def acts_as(account: AccountListed) -> str:
         return "Nobody of the record"
     if account.role is None:
         return "No role"
-    role = words_of(account.role)
-    return f"{role[0].upper()}{role[1:]} {_where(account)}"
+    return f"{capfirst(words_of(account.role))} {_where(account)}"
 
 
 def _where(account: AccountListed) -> str:
@@ -183,5 +184,4 @@ def last_used(token: TokenListed) -> str:
 
 
 def _begin(count: int) -> str:
-    many = in_words(count)
-    return f"{many[0].upper()}{many[1:]}"
+    return capfirst(in_words(count))

@@ -5,6 +5,7 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.text import capfirst
 
 from dashboards.fields import Form
 from dashboards.typed import SAID, typed_before
@@ -42,7 +43,7 @@ def answer(
 
 
 def _put_beside(form: Form, refused: Exception, beside: Beside) -> None:
-    words = f"{refused.fault[0].upper()}{refused.fault[1:]}." if isinstance(refused, BadValue) else str(refused)
+    words = f"{capfirst(refused.fault)}." if isinstance(refused, BadValue) else str(refused)
     if isinstance(refused, RequestReused):
         words = "This form was sent before, with other words. Look at the list, then send it again."
     if isinstance(refused, RequestReused) or getattr(refused, "column", "") == "request_key":

@@ -3,6 +3,8 @@
 import datetime as dt
 from collections.abc import Mapping
 
+from django.utils.text import capfirst
+
 from pmcore.engines.vocabulary import AlertKind, DueState, RiskClass
 from pmcore.queries.alerts import AlertItem
 
@@ -63,7 +65,7 @@ def counted(kinds: Mapping[AlertKind, int]) -> str:
     if kinds.get(AlertKind.HIGH_RISK_OVERDUE):
         said = [each.replace(" inspection", " other inspection", 1) if _is_plain(each) else each for each in said]
     text = ", ".join(said) or "nothing waits for you"
-    return f"{text[0].upper()}{text[1:]}."
+    return f"{capfirst(text)}."
 
 
 def _is_plain(words: str) -> bool:

@@ -6,6 +6,7 @@ from django.conf import settings
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.text import capfirst
 
 from dashboards.access import Asking, asking, page
 from dashboards.typed import SAID, typed_before
@@ -65,8 +66,8 @@ def know(request: HttpRequest, alert: int) -> HttpResponse:
     except RecordBusy as busy:
         return _listed(request, 0, [], wrong=(alert, note, f"{busy} Your note is still here."), status=503)
     except (RecordRefused, BadValue) as refused:
-        said = refused.fault if isinstance(refused, BadValue) else str(refused)
-        return _listed(request, 0, [], wrong=(alert, note, f"{said[0].upper()}{said[1:]}."), status=400)
+        said = f"{capfirst(refused.fault)}." if isinstance(refused, BadValue) else str(refused)
+        return _listed(request, 0, [], wrong=(alert, note, said), status=400)
     messages.success(request, "It is recorded that you know of this. What stays undone climbs on all the same.")
     return redirect("alerts")
 
@@ -75,6 +76,9 @@ def _listed(
     request: HttpRequest, after: int, errors: list[str], wrong: tuple[int, str, str] | None = None, *, status: int
 ) -> HttpResponse:
     found, known = asking(request), head().size
+    may_know = found.actor.role in MAY["acknowledge an alert"]
+    if wrong is not None and not may_know:
+        errors = [*errors, wrong[2]]  # there is no form any more beside which it could stand
     alerts = open_alerts(found.actor.person or 0, as_of=found.today, known=known, after=after, limit=_AT_A_TIME)
     context = {
         "quiet": [day_in_words(found.today, weekday=True), f"record size {known:,}"],
@@ -83,7 +87,7 @@ def _listed(
         "rows": [_row(item, found, wrong) for item in alerts.rows],
         "listed": alerts,
         "errors": errors,
-        "may_know": found.actor.role in MAY["acknowledge an alert"],
+        "may_know": may_know,
         "office": found.actor.role in MAY["make an alert rule"],
         "longest": _LONGEST_NOTE,
     }

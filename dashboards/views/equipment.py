@@ -8,13 +8,14 @@ from django.shortcuts import render
 
 from dashboards.access import ROLES, Asking, asking, page
 from dashboards.equipment_words import event_in_words
+from dashboards.fault_deeds import PLACED_BY_HAND
 from dashboards.fault_words import hold_told, report_told
 from dashboards.finding_form import finding_in_words
 from dashboards.second_thoughts import later
 from dashboards.views.faults import offered
 from dashboards.views.reported import first_reported
 from dashboards.words import in_words, words_of
-from pmcore.engines.vocabulary import DueState, HoldReason, ServiceStateKind
+from pmcore.engines.vocabulary import DueState, ServiceStateKind
 from pmcore.queries.device_dues import device_dues
 from pmcore.queries.device_faults import device_faults, device_releases
 from pmcore.queries.device_timeline import Happened, device_timeline
@@ -29,7 +30,6 @@ _NOT_OVER = (DueState.AHEAD, DueState.OPEN, DueState.OVERDUE)
 _DUES_SHOWN = 8
 _FINDINGS_SHOWN = 8
 _LONGEST_WORDS = 100
-_OPENED_BY_ANOTHER_ACT = (HoldReason.FINDING, HoldReason.INSPECTION_FAILED)  # which is what can be taken back
 _HELD = (("yes", "Held"), ("no", "Not held"))
 
 
@@ -96,7 +96,7 @@ def one(request: HttpRequest, device: int) -> HttpResponse:
             (
                 hold,
                 hold_told(hold, faults),
-                [] if hold.reason in _OPENED_BY_ANOTHER_ACT else later(role, "holds", hold.hold),
+                later(role, "holds", hold.hold) if hold.reason in PLACED_BY_HAND else [],
             )
             for hold in faults.holds
         ],

@@ -23,7 +23,7 @@ from pmcore.queries.standing_rows import RISK_CLASSES, Standings
 GRAVE = (RiskClass.LIFE_SUPPORT, RiskClass.HIGH_RISK)
 OF_DUES = frozenset({AlertKind.DUE_UNASSIGNED, AlertKind.OPENED, AlertKind.OVERDUE, AlertKind.HIGH_RISK_OVERDUE})
 
-_LATE = frozenset({AlertKind.OVERDUE, AlertKind.HIGH_RISK_OVERDUE})
+LATE = frozenset({AlertKind.OVERDUE, AlertKind.HIGH_RISK_OVERDUE})
 _OLD_NEWS = 7
 """A missed window whose last step of a rule has passed for more days than that is told to nobody any more."""
 
@@ -84,7 +84,7 @@ class _Beside:
 
 
 def _of_dues(rules: Sequence[RuleOnADay], looked: Looked, facts: Catalogue) -> Iterator[Ground]:
-    back = max((max(rule.days) + _OLD_NEWS for rule in rules if rule.kind in _LATE), default=0)
+    back = max((max(rule.days) + _OLD_NEWS for rule in rules if rule.kind in LATE), default=0)
     first = looked.today - dt.timedelta(days=back)
     if looked.devices is not None:
         closing = opening = standings_on(looked.devices, catalogue=facts)

@@ -7,6 +7,7 @@ from itertools import chain
 from pmcore.engines.due_status import STATES, states_on
 from pmcore.engines.vocabulary import AlertKind, DueState
 from pmcore.models import Alert
+from pmcore.queries.alert_grounds import LATE
 from pmcore.queries.assigned import assigned_among
 from pmcore.queries.due_list import DueItem
 from pmcore.queries.missed_windows import missed_windows
@@ -21,7 +22,6 @@ _STANDS_WHILE = {
     AlertKind.OVERDUE: {DueState.OVERDUE},
     AlertKind.HIGH_RISK_OVERDUE: {DueState.OVERDUE},
 }
-_LATE = frozenset({AlertKind.OVERDUE, AlertKind.HIGH_RISK_OVERDUE})
 
 
 def still_standing(
@@ -58,7 +58,7 @@ def _dues(alerts: Sequence[Alert], today: dt.date, known: int) -> Iterable[int]:
         state = states.get(each.about)
         taken = each.kind == AlertKind.DUE_UNASSIGNED and each.about in given
         stands = state is not None and STATES[state] in _STANDS_WHILE[AlertKind(each.kind)]
-        if (stands and not taken) or (each.kind in _LATE and each.about in missed):
+        if (stands and not taken) or (each.kind in LATE and each.about in missed):
             yield each.pk
 
 

@@ -12,9 +12,9 @@ from zoneinfo import ZoneInfo
 from django.conf import settings
 from django.db import transaction
 
-from pmcore.engines.vocabulary import AlertChannel, AlertKind, MailState
+from pmcore.engines.vocabulary import AlertChannel, MailState
 from pmcore.models import Alert, Delivery, Mail
-from pmcore.queries.alert_grounds import OF_DUES, Ground
+from pmcore.queries.alert_grounds import LATE, OF_DUES, Ground
 from pmcore.queries.alert_people import Holders, holders, told
 from pmcore.queries.assigned import assigned_among
 from pmcore.wake import wake
@@ -24,8 +24,6 @@ AT_ONCE = 500
 
 People = Mapping[str, frozenset[int]]
 """By the key of what calls for an alert, who is told."""
-
-_OVERDUE = frozenset({AlertKind.OVERDUE, AlertKind.HIGH_RISK_OVERDUE})
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,11 +69,11 @@ def _told_at_once(found: Iterable[Ground], fresh: Sequence[Ground]) -> list[Grou
 
 
 def _comes_at_once(ground: Ground) -> bool:
-    return ground.rule.kind in _OVERDUE and ground.rule.hour is None
+    return ground.rule.kind in LATE and ground.rule.hour is None
 
 
 def _comes_in_the_morning(ground: Ground) -> bool:
-    return ground.rule.kind in _OVERDUE and ground.rule.hour is not None
+    return ground.rule.kind in LATE and ground.rule.hour is not None
 
 
 def _there(keys: Collection[str]) -> set[str]:

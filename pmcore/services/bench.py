@@ -66,16 +66,14 @@ def record_due_inspection(
     Raises NotAllowed, UnknownReference, NothingToInspect, InspectedAlready, AnotherSheet, and what `record_inspection`
     raises. Nothing is written then.
     """
-    check_role(actor, "record an inspection")
-    if actor.person is None:
-        raise NotAllowed("An inspection is somebody's work.")
+    person = _whose_work(actor)
     with writing():
         if (earlier := answered(actor, request, KIND)) is not None:
             return earlier
         item = _item(due_inspection, actor, at)
         _check(item, version, head().size)
         receipt = record_inspection(
-            device=item.device.device, kind=InspectionKind.SCHEDULED, version=version, person=actor.person,
+            device=item.device.device, kind=InspectionKind.SCHEDULED, version=version, person=person,
             started_at=started_at, ended_at=ended_at, performed_at=ended_at, readings=readings, actor=actor, at=at,
             inspection=inspection, decontaminated=decontaminated, note=note,
             re_anchor_plan=item.plan if re_anchor else None, findings=findings, request=request,
@@ -106,9 +104,7 @@ def record_unplanned_inspection(
     Raises NotAllowed, UnknownReference, HasLeft, OfADueInspection, AnotherSheet, and what `record_inspection` raises.
     Nothing is written then.
     """
-    check_role(actor, "record an inspection")
-    if actor.person is None:
-        raise NotAllowed("An inspection is somebody's work.")
+    person = _whose_work(actor)
     if kind not in UNPLANNED:
         raise OfADueInspection("A scheduled inspection is recorded for its due inspection.")
     if actor.role is Role.PROVIDER and kind is InspectionKind.INCOMING:
@@ -120,12 +116,20 @@ def record_unplanned_inspection(
         check_still_here(device, _place(device, ended_at)[1])
         _check_applies(device, version, at)
         receipt = record_inspection(
-            device=device, kind=kind, version=version, person=actor.person, started_at=started_at, ended_at=ended_at,
+            device=device, kind=kind, version=version, person=person, started_at=started_at, ended_at=ended_at,
             performed_at=ended_at, readings=readings, actor=actor, at=at, inspection=inspection,
             decontaminated=decontaminated, note=note, findings=findings, request=request,
         )  # fmt: skip
         _generate(device, at, None)
     return receipt
+
+
+def _whose_work(actor: Actor) -> int:
+    """Raises NotAllowed."""
+    check_role(actor, "record an inspection")
+    if actor.person is None:
+        raise NotAllowed("An inspection is somebody's work.")
+    return actor.person
 
 
 def _check_applies(device: int, version: int, at: dt.datetime) -> None:

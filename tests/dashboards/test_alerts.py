@@ -15,6 +15,7 @@ from pmcore.models import Account, Alert, AlertAcknowledgement, Mail
 from pmcore.services.alert_rules import make_default_rules
 from pmcore.services.keep_standings import keep_standings
 from pmcore.services.mails import send
+from pmcore.services.people import give_role
 from tests.alert_cast import CLOSES, FIRST, Ward, a_ward
 from tests.dashboards.signed_in import set_clock, signed_in
 from tests.due_work import somebody
@@ -96,6 +97,14 @@ def test_a_note_that_will_not_do_stands_beside_its_error(ward: Ward, ruan: Clien
     assert f'aria-describedby="wrong-{alert.pk}"' in page
     assert '<details class="no-print" open>' in page
     assert not AlertAcknowledgement.objects.exists()
+
+
+def test_a_refusal_is_one_sentence(ward: Ward, ruan: Client) -> None:
+    person = ward.work.ruan.person or 0
+    alert = Alert.objects.order_by("pk")[0]
+    give_role(person=person, role=Role.AUDITOR, from_on=LATE, actor=SYSTEM, at=moment(LATE, 7))
+    page = ruan.post(f"/alerts/{alert.pk}/acknowledgement/", {"note": "Booked."}).content.decode()
+    assert "The role auditor may not acknowledge an alert.<" in page
 
 
 def test_what_one_was_not_told_of_is_not_there(ward: Ward) -> None:
