@@ -14,7 +14,7 @@ from pmcore.engines.merkle import HASH_BYTES, leaf_hash
 from pmcore.models.kinds import KINDS
 from pmcore.queries.ahead import Ahead
 from pmcore.queries.bodies import body, moment_text
-from pmcore.queries.exported_fast import can_render, rendered
+from pmcore.queries.exported_fast import Fetched, can_render, fetched, rendered
 from pmcore.queries.faults import Report
 from pmcore.queries.head import RecordDamaged
 from pmcore.queries.raw import (
@@ -29,6 +29,7 @@ from pmcore.queries.raw import (
     rows_between,
     texts_between,
 )
+from pmcore.queries.read_ahead import read_ahead
 from pmcore.queries.tables import Table, table_of
 
 Chosen = Callable[[EntryRow], bool]
@@ -60,23 +61,42 @@ class _Outline(NamedTuple):
     days: list[tuple[str, bytes]]
 
 
+_Read = tuple[_Outline, dict[int, list[int]], list[Fetched] | None]
+"""A run, the ids of the facts that each of its entries replaced, ascending, and what PostgreSQL rendered of it."""
+
+
 def runs(size: int, chosen: Chosen | None, days: Days | None = None) -> Iterator[Run]:
     """The first `size` entries, and what an export shows of those that are `chosen`, or else of these `days`; None: of
     all. Moments need not ascend, so every day is looked at; of a run without one of `days` only leaves are read. Raises
     RecordDamaged."""
+    reading = _read(size, chosen, days)
+    for outline, replaces, found in read_ahead(reading) if can_render() else reading:
+        seqs = list(range(outline.first, outline.last + 1))
+        made = None if found is None else rendered(found, seqs, replaces)
+        if made is not None:
+            yield Run(made[0], seqs, made[1], made[2], _texts_of(seqs))
+        elif _outside(outline, days):
+            yield Run([leaf for _, leaf in outline.days], [], [], [], [])
+        else:
+            yield _one_by_one(outline, chosen or _within(days), replaces)
+
+
+def _read(size: int, chosen: Chosen | None, days: Days | None) -> Iterator[_Read]:
     replaced = Ahead(replacements(Report()))
     for outline in _outlines(size, with_days=days is not None):
         replaces: dict[int, list[int]] = {}
         for each in replaced.upto(outline.last):
             replaces.setdefault(each.id, []).append(each.row)
-        wanted = [days[0] <= day <= days[1] for day, _ in outline.days] if days else [True]
-        leaves = [leaf for _, leaf in outline.days]
-        if not any(wanted) and all(map(_is_hash, leaves)):
-            yield Run(leaves, [], [], [], [])
-            continue
-        whole = chosen is None and all(wanted)
-        run = _at_once(outline) if whole and not replaces and can_render() else None
-        yield run or _one_by_one(outline, chosen or _within(days), replaces)
+        for rows in replaces.values():
+            rows.sort()
+        whole = chosen is None and (days is None or all(days[0] <= day <= days[1] for day, _ in outline.days))
+        ids = (outline.before + 1, outline.ends[-1])
+        found = fetched(outline.tables, (outline.first, outline.last), ids) if whole and can_render() else None
+        yield outline, replaces, found
+
+
+def _outside(outline: _Outline, days: Days | None) -> bool:
+    return days is not None and all(not days[0] <= day <= days[1] and _is_hash(leaf) for day, leaf in outline.days)
 
 
 def _within(days: Days | None) -> Chosen | None:
@@ -105,16 +125,6 @@ def _outlines(size: int, *, with_days: bool) -> Iterator[_Outline]:
         seq = last
 
 
-def _at_once(outline: _Outline) -> Run | None:
-    """None: something is not what was recorded."""
-    ids = (outline.before + 1, outline.ends[-1])
-    found = rendered(outline.tables, (outline.first, outline.last), ids)
-    if found is None:
-        return None
-    seqs = list(range(outline.first, outline.last + 1))
-    return Run(found[0], seqs, found[1], found[2], _texts_of(seqs))
-
-
 def _one_by_one(outline: _Outline, chosen: Chosen | None, replaces: dict[int, list[int]]) -> Run:
     entries = entries_between(outline.first, outline.last)
     for entry in entries:
@@ -126,7 +136,7 @@ def _one_by_one(outline: _Outline, chosen: Chosen | None, replaces: dict[int, li
     for entry, end in zip(entries, outline.ends, strict=True):
         ends = end - outline.before
         if entry.seq in picked:
-            rows, replaced = slots[begins:ends], sorted(replaces.get(entry.seq, ()))
+            rows, replaced = slots[begins:ends], replaces.get(entry.seq, ())
             run.bodies.append(_body(entry, rows, replaced))
             run.lines.append(_csv_line(entry, rows, replaced))
         begins = ends

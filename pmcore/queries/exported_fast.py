@@ -2,9 +2,9 @@
 through Python. It is believed nowhere: each body must have the leaf that was recorded. A run in which one has not is
 rendered again the usual way (`exported.py`), which also says what is wrong with it."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import cache
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 from django.db import connection, models
 
@@ -18,74 +18,104 @@ if TYPE_CHECKING:
 else:
     _Field = models.Field
 
+Fetched = tuple[memoryview | bytes, str, str]
+"""The leaf of an entry, its body without what it replaces, and the beginning of its line of the CSV."""
+_ROWS = '"rows":['
+
 
 def can_render() -> bool:
     return connection.vendor == "postgresql"
 
 
-def rendered(
-    tables: Sequence[Table], seqs: tuple[int, int], ids: tuple[int, int]
-) -> tuple[list[bytes], list[bytes], list[str]] | None:
-    """Leaves, bodies and lines of the CSV of the entries from and to these numbers, whose rows have the ids from and to
-    in these tables; none of the entries may replace a fact. None: some body is not what was recorded."""
+def fetched(tables: Sequence[Table], seqs: tuple[int, int], ids: tuple[int, int]) -> list[Fetched]:
+    """What PostgreSQL says of the entries from and to these numbers, whose rows have the ids from and to in these
+    tables."""
     with connection.cursor() as cursor:
         cursor.execute(_statement(tuple(tables)), [*seqs, *(bound for _ in tables for bound in ids)])
-        found = cursor.fetchall()
-    if len(found) != seqs[1] - seqs[0] + 1:
+        return cast(list[Fetched], cursor.fetchall())
+
+
+def rendered(
+    found: Sequence[Fetched], seqs: Sequence[int], replaces: Mapping[int, Sequence[int]]
+) -> tuple[list[bytes], list[bytes], list[str]] | None:
+    """Leaves, bodies and lines of the CSV of what was fetched of the entries of these numbers; `replaces` names, by
+    entry, the ids of the facts that it replaced, ascending. None: some body is not what was recorded."""
+    if len(found) != len(seqs):
         return None
+    said = {seq: ",".join(map(str, rows)) for seq, rows in replaces.items()}
     leaves = [bytes(leaf) for leaf, _, _ in found]
-    bodies = [(body or "").encode() for _, body, _ in found]
-    return (leaves, bodies, [line for _, _, line in found]) if leaves == [leaf_hash(each) for each in bodies] else None
+    bodies = [body for _, body, _ in found]
+    for seq, rows in said.items():
+        at = seq - seqs[0]
+        bodies[at] = bodies[at].replace(',"role":', f',"replaces":[{rows}],"role":', 1)
+    written = [body.encode() for body in bodies]
+    if leaves != [leaf_hash(each) for each in written]:
+        return None
+    # A body has no line break, so one doubling of the quotation marks does for all.
+    rows = "\n".join([body[body.index(_ROWS) + len(_ROWS) : body.rindex('],"seq":')] for body in bodies])
+    doubled = rows.replace('"', '""').split("\n")
+    lines = [
+        f'{front}{said.get(seq, "").replace(",", " ")},"[{rows}]"\r\n'
+        for (_, _, front), seq, rows in zip(found, seqs, doubled, strict=True)
+    ]
+    return leaves, written, lines
 
 
 @cache
 def _statement(tables: tuple[Table, ...]) -> str:
+    """Leaf, body and the beginning of the line of each entry. `concat` takes nulls for nothing; `||` gives null."""
     parts = " UNION ALL ".join(
         f'SELECT id, entry, {_row(table)} AS row FROM "{table.model._meta.db_table}" WHERE id BETWEEN %s AND %s'
         for table in tables
     )
-    rows = f"SELECT entry, string_agg(row, ',' ORDER BY id) AS rows FROM ({parts}) parts GROUP BY entry"
-    body = [
-        """'{"at":"'""", "moment", """'","kind":'""", "to_json(kind)",
-        """coalesce(',"note":' || to_json(note_id), '')""", """coalesce(',"person":' || person, '')""",
-        """',"role":'""", "to_json(role)", """',"rows":['""", "rows", """'],"seq":'""", "seq", """',"subject":'""",
-        "subject", "'}'",
-    ]  # fmt: skip
-    line = [
-        "seq", "','", "moment", "','", "kind", "','", "subject", "','", "coalesce(person::text, '')", "','",
-        "role", "','", "coalesce(note_id, '')", """',,"['""", """replace(rows, '"', '""')""", """']"'""", "chr(13)",
-        "chr(10)",
-    ]  # fmt: skip
+    # Put in order once for all: in the aggregate, each entry would be sorted by itself.
+    ordered = f"SELECT * FROM ({parts}) parts ORDER BY entry, id"
+    rows = f"SELECT entry, string_agg(row, ',') AS rows FROM ({ordered}) ordered GROUP BY entry"
+    body = (
+        """'{"at":"', moment, '","kind":"', kind, '",', '"note":"' || note_id || '",', '"person":' || person || ',', """
+        f"""'"role":"', role, '",{_ROWS}', rows, '],"seq":', seq, ',"subject":', subject, '}}'"""
+    )
+    front = "seq, ',', moment, ',', kind, ',', subject, ',', person, ',', role, ',', note_id, ','"
     # OFFSET 0: so that each moment is rendered once.
-    entries = f'SELECT *, {_moment("at")} AS moment FROM "{Entry._meta.db_table}" WHERE seq BETWEEN %s AND %s OFFSET 0'
+    entries = (
+        f"SELECT seq, kind, subject, person, role, note_id, leaf, {_moment('at')} AS moment "
+        f'FROM "{Entry._meta.db_table}" WHERE seq BETWEEN %s AND %s OFFSET 0'
+    )
     return (
-        f"SELECT leaf, {' || '.join(body)}, {' || '.join(line)} "
+        f"SELECT leaf, concat({body}), concat({front}) "
         f"FROM ({entries}) entries LEFT JOIN ({rows}) whole ON whole.entry = seq ORDER BY seq"
     )
 
 
 def _row(table: Table) -> str:
     """As `Table.render` writes it: every row has an id, so the commas hang on that."""
-    pieces = []
+    text, pieces = f'{{"{table.name}":{{', []
     for at, column in enumerate(table.columns):
-        value = _value(table.model._meta.get_field(column.name), f'"{column.column}"')  # type: ignore[arg-type]
+        mark, value = _value(table.model._meta.get_field(column.name), f'"{column.column}"')  # type: ignore[arg-type]
         before, after = ("", ",") if at < table.id_at else ("" if at == table.id_at else ",", "")
-        piece = f"""'{before}"{column.name}":' || {value} || '{after}'"""
-        pieces.append(f"coalesce({piece}, '')" if column.nullable else piece)
-    return f"""'{{"{table.name}":{{' || {" || ".join(pieces)} || '}}}}'"""
+        named = f'{before}"{column.name}":{mark}'
+        if column.nullable:
+            piece = f"""CASE WHEN "{column.column}" IS NOT NULL THEN concat('{named}', {value}, '{mark}{after}') END"""
+            pieces += [f"'{text}'", piece]
+            text = ""
+        else:
+            pieces += [f"'{text}{named}'", value]
+            text = f"{mark}{after}"
+    return f"concat({', '.join(pieces)}, '{text}}}}}')"
 
 
-def _value(field: _Field, column: str) -> str:
+def _value(field: _Field, column: str) -> tuple[str, str]:
+    """What stands on both sides of it, and the expression."""
     match field:
         case models.BooleanField():
-            return f"CASE WHEN {column} THEN 'true' WHEN NOT {column} THEN 'false' END"
+            return "", f"CASE WHEN {column} THEN 'true' ELSE 'false' END"
         case models.DateTimeField():
-            return f"""'"' || ({_moment(column)}) || '"'"""
-        case models.DateField():
-            return f"""'"' || {column} || '"'"""
-        case FreeText() | models.CharField():
-            return f"to_json({column})"
-    return column
+            return '"', _moment(column)
+        case models.DateField() | FreeText():
+            return '"', column
+        case models.CharField():
+            return "", f"to_json({column})"
+    return "", column
 
 
 def _moment(column: str) -> str:

@@ -29,15 +29,15 @@ def test_every_kind_with_every_column_comes_out_the_same(monkeypatch):
         a_move(world, world.ward, MARCH, at=AT.replace(microsecond=microseconds), note='"Quoted", \\ and é 😀.')
     a_device(world.model, 'q"\\/<é😀>,=1+1')
     Everything().write()
-    size, at_once, refused = head().size, exported._at_once, []
+    size, judge, refused = head().size, exported.rendered, []
 
-    def noted(outline):
-        run = at_once(outline)
-        refused.extend([outline.first] if run is None else [])
-        return run
+    def noted(found, seqs, replaces):
+        made = judge(found, seqs, replaces)
+        refused.extend(seqs if made is None else [])
+        return made
 
     monkeypatch.setattr(exported, "PAGE", 1)  # each entry by itself
-    monkeypatch.setattr(exported, "_at_once", noted)
+    monkeypatch.setattr(exported, "rendered", noted)
     by_itself = everything()
     assert refused == []
     assert by_itself[1] == list(range(1, size + 1))
