@@ -14,7 +14,7 @@ from pmcore.engines.merkle import HASH_BYTES, leaf_hash
 from pmcore.models.kinds import KINDS
 from pmcore.queries.ahead import Ahead
 from pmcore.queries.bodies import body, moment_text
-from pmcore.queries.exported_fast import Fetched, can_render, fetched, rendered
+from pmcore.queries.exported_fast import can_render, rendered
 from pmcore.queries.faults import Report
 from pmcore.queries.head import RecordDamaged
 from pmcore.queries.raw import (
@@ -29,7 +29,6 @@ from pmcore.queries.raw import (
     rows_between,
     texts_between,
 )
-from pmcore.queries.read_ahead import read_ahead
 from pmcore.queries.tables import Table, table_of
 
 Chosen = Callable[[EntryRow], bool]
@@ -61,27 +60,10 @@ class _Outline(NamedTuple):
     days: list[tuple[str, bytes]]
 
 
-_Read = tuple[_Outline, dict[int, list[int]], list[Fetched] | None]
-"""A run, the ids of the facts that each of its entries replaced, ascending, and what PostgreSQL rendered of it."""
-
-
 def runs(size: int, chosen: Chosen | None, days: Days | None = None) -> Iterator[Run]:
     """The first `size` entries, and what an export shows of those that are `chosen`, or else of these `days`; None: of
     all. Moments need not ascend, so every day is looked at; of a run without one of `days` only leaves are read. Raises
     RecordDamaged."""
-    reading = _read(size, chosen, days)
-    for outline, replaces, found in read_ahead(reading) if can_render() else reading:
-        seqs = list(range(outline.first, outline.last + 1))
-        made = None if found is None else rendered(found, seqs, replaces)
-        if made is not None:
-            yield Run(made[0], seqs, made[1], made[2], _texts_of(seqs))
-        elif _outside(outline, days):
-            yield Run([leaf for _, leaf in outline.days], [], [], [], [])
-        else:
-            yield _one_by_one(outline, chosen or _within(days), replaces)
-
-
-def _read(size: int, chosen: Chosen | None, days: Days | None) -> Iterator[_Read]:
     replaced = Ahead(replacements(Report()))
     for outline in _outlines(size, with_days=days is not None):
         replaces: dict[int, list[int]] = {}
@@ -89,14 +71,16 @@ def _read(size: int, chosen: Chosen | None, days: Days | None) -> Iterator[_Read
             replaces.setdefault(each.id, []).append(each.row)
         for rows in replaces.values():
             rows.sort()
+        if days is not None and _outside(outline, days):
+            yield Run([leaf for _, leaf in outline.days], [], [], [], [])
+            continue
         whole = chosen is None and (days is None or all(days[0] <= day <= days[1] for day, _ in outline.days))
-        ids = (outline.before + 1, outline.ends[-1])
-        found = fetched(outline.tables, (outline.first, outline.last), ids) if whole and can_render() else None
-        yield outline, replaces, found
+        run = _at_once(outline, replaces) if whole and can_render() else None
+        yield run or _one_by_one(outline, chosen or _within(days), replaces)
 
 
-def _outside(outline: _Outline, days: Days | None) -> bool:
-    return days is not None and all(not days[0] <= day <= days[1] and _is_hash(leaf) for day, leaf in outline.days)
+def _outside(outline: _Outline, days: Days) -> bool:
+    return all(not days[0] <= day <= days[1] and _is_hash(leaf) for day, leaf in outline.days)
 
 
 def _within(days: Days | None) -> Chosen | None:
@@ -123,6 +107,16 @@ def _outlines(size: int, *, with_days: bool) -> Iterator[_Outline]:
             yield _Outline(seq + at + 1, seq + to, before, ends[at:to], tables, days)
             at, before = to, ends[to - 1]
         seq = last
+
+
+def _at_once(outline: _Outline, replaces: dict[int, list[int]]) -> Run | None:
+    """None: something is not what was recorded."""
+    ids = (outline.before + 1, outline.ends[-1])
+    made = rendered(outline.tables, (outline.first, outline.last), ids, replaces)
+    if made is None:
+        return None
+    seqs = list(range(outline.first, outline.last + 1))
+    return Run(made[0], seqs, made[1], made[2], _texts_of(seqs))
 
 
 def _one_by_one(outline: _Outline, chosen: Chosen | None, replaces: dict[int, list[int]]) -> Run:

@@ -31,9 +31,9 @@ def test_every_kind_with_every_column_comes_out_the_same(monkeypatch):
     Everything().write()
     size, judge, refused = head().size, exported.rendered, []
 
-    def noted(found, seqs, replaces):
-        made = judge(found, seqs, replaces)
-        refused.extend(seqs if made is None else [])
+    def noted(tables, seqs, ids, replaces):
+        made = judge(tables, seqs, ids, replaces)
+        refused.extend([seqs] if made is None else [])
         return made
 
     monkeypatch.setattr(exported, "PAGE", 1)  # each entry by itself
@@ -41,5 +41,6 @@ def test_every_kind_with_every_column_comes_out_the_same(monkeypatch):
     by_itself = everything()
     assert refused == []
     assert by_itself[1] == list(range(1, size + 1))
+    assert any(b'"replaces":[' in body for body in by_itself[2])  # corrections come out of the database too
     monkeypatch.setattr(exported, "can_render", lambda: False)
     assert everything() == by_itself
