@@ -5,6 +5,7 @@ from collections.abc import Iterator
 
 import pytest
 from django.db import connection
+from django.test.utils import override_settings
 
 from pmcore.models import guards
 
@@ -13,6 +14,13 @@ def _ends_with_a_flush(request: pytest.FixtureRequest) -> bool:
     marker = request.node.get_closest_marker("django_db")
     marked = marker is not None and bool(marker.kwargs.get("transaction", bool(marker.args and marker.args[0])))
     return marked or bool({"transactional_db", "live_server"} & set(request.fixturenames))
+
+
+@pytest.fixture(scope="session", autouse=True)
+def passwords_cost_nothing() -> Iterator[None]:
+    """What a guesser of passwords must pay would be half of many a test. Sites that are served pay it."""
+    with override_settings(PASSWORD_HASHERS=["django.contrib.auth.hashers.MD5PasswordHasher"]):
+        yield
 
 
 @pytest.fixture(autouse=True)

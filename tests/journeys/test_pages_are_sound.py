@@ -1,7 +1,11 @@
-"""Every page, at desktop and tablet width, keeps its policy and is accessible."""
+"""Every page, at desktop and tablet width, keeps its policy and is accessible. Each role signs in once: a hundred
+times would be most of the work."""
+
+from functools import cache
 
 import pytest
 
+from tests.journeys.signing_in import signing_in
 from tests.journeys.sound import check_sound
 
 PAGES = [
@@ -44,29 +48,45 @@ PAGES = [
 ]
 
 
+@pytest.fixture(scope="module")
+def seen_by(quillmere, browser):
+    """The page of a role, at a width, with nothing to complain of yet."""
+    with signing_in(quillmere, browser) as sign_in:
+        signed_in = cache(sign_in)
+
+        def page_of(role, width=1280):
+            page = signed_in(role)
+            page.set_viewport_size({"width": width, "height": 900})
+            page.complaints = []
+            return page
+
+        yield page_of
+
+
 @pytest.mark.parametrize("width", [1280, 900])
 @pytest.mark.parametrize(("role", "address"), PAGES)
-def test_a_page_keeps_its_policy_and_is_accessible(page_as, role, address, width):
-    page = page_as(role, width=width)
+def test_a_page_keeps_its_policy_and_is_accessible(seen_by, role, address, width):
+    page = seen_by(role, width)
     answer = page.goto(address, wait_until="networkidle")
     page.complaints = [each for each in page.complaints if f"status of {answer.status}" not in each]
     check_sound(page)
 
 
-def test_so_are_a_sheet_and_a_device(page_as):
-    page = page_as("technician")
+def test_so_are_a_sheet_and_a_device(seen_by):
+    page = seen_by("technician")
+    page.goto("/bench/")
     page.get_by_role("main").get_by_role("link").first.click()
     page.wait_for_load_state("networkidle")
     check_sound(page)
-    page = page_as("clinical")
+    page = seen_by("clinical")
     page.goto("/equipment/?words=Q000010")
     page.get_by_role("link", name="Q000010").click()
     page.wait_for_load_state("networkidle")
     check_sound(page)
 
 
-def test_so_is_the_form_of_a_rule_and_what_it_refuses(page_as):
-    page = page_as("manager")
+def test_so_is_the_form_of_a_rule_and_what_it_refuses(seen_by):
+    page = seen_by("manager")
     page.goto("/alerts/rules/")
     page.get_by_role("link", name="Change").first.click()
     page.get_by_label("Days of line 1").fill("soon")
@@ -85,14 +105,14 @@ FORMS = [
 
 
 @pytest.mark.parametrize("width", [1280, 390])
-def test_so_are_the_forms_of_a_device(page_as, width):
+def test_so_are_the_forms_of_a_device(seen_by, width):
     for role, what in FORMS:
-        page = page_as(role, width=width)
+        page = seen_by(role, width)
         page.goto("/equipment/?words=Q000010")
         page.goto(f"{page.get_by_role('link', name='Q000010').get_attribute('href')}{what}")
         page.wait_for_load_state("networkidle")
         check_sound(page)
-    page = page_as("technician", width=width)
+    page = seen_by("technician", width)
     page.goto("/equipment/?words=Q000010")
     page.get_by_role("link", name="Q000010").click()
     page.get_by_role("link", name="Inspect", exact=True).click()
