@@ -26,7 +26,8 @@ def test_over_all_filters(monkeypatch):
         ["2026-07-15", "2026-08-31"],
     )  # fmt: skip
     groupings = itertools.cycle(Grouping)
-    for period, site, area, device_class, risk_class, basis, as_of in choices:
+    # Every seventh: each choice of one filter still meets each of every other.
+    for period, site, area, device_class, risk_class, basis, as_of in itertools.islice(choices, 0, None, 7):
         named = {"site": site, "area": area, "device_class": device_class, "risk_class": risk_class, "basis": basis}
         query = {name: str(value) for name, value in named.items() if value is not None}
         query |= {"period": period, "as_of": as_of, "group_by": next(groupings)}
