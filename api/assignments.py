@@ -10,7 +10,7 @@ from rest_framework.response import Response
 from api.documented import DAY, Parameter, several
 from api.serializers import serializer_of
 from api.views import Found, ListView, When
-from api.writing import Writes, body_of
+from api.writing import Sends, body_of
 from pmcore.engines.vocabulary import Half
 from pmcore.queries.assignments_page import AssignmentListed, AssignmentsFilter, assignments_page
 from pmcore.queries.parameters import BadParameters, Parameters, a_day, a_number
@@ -50,7 +50,7 @@ class GivenOut:
     cautions: tuple[CautionTold, ...]
 
 
-class Assignments(Writes, ListView):
+class Assignments(Sends, ListView):
     resource = "assignments"
     says = {
         "GET": "Lists who is to do what on devices at your sites, in order of ids; a provider's own alone.",
@@ -77,11 +77,7 @@ class Assignments(Writes, ListView):
 
     def post(self, request: HttpRequest, **key: int) -> Response:
         """As every deed, but that it writes several entries and has cautions to tell."""
-        if unknown := self.given():
-            raise BadParameters({name: f"There is no parameter {name!r} here." for name in unknown})
-        asked = self.body(data=request.data)
-        asked.is_valid(raise_exception=True)
-        made = self._give(asked.validated_data, self._request())
+        made = self._give(self.sent(request), self._request())
         cautions = tuple(CautionTold(each.due_inspection, each.code, each.day) for each in made.cautions)
         told = GivenOut(tuple(receipt.seq for receipt in made.receipts), cautions)
         fresh = any(not receipt.repeated for receipt in made.receipts)

@@ -1,6 +1,7 @@
 """The base of every view: who asks, when, and what answers to one question and to a list look like."""
 
 import datetime as dt
+from abc import ABC, abstractmethod
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, ClassVar
@@ -92,7 +93,7 @@ class ApiView(APIView):
         return earliest_day(self.at, zones)
 
 
-class OneView(ApiView):
+class OneView(ApiView, ABC):
     """One thing of the record, as of a day."""
 
     parameters: ClassVar[tuple[Parameter, ...]] = WHEN
@@ -111,9 +112,9 @@ class OneView(ApiView):
             {**self.serializer(found).data, "as_of": when.as_of.isoformat(), "known": when.known},
         )
 
+    @abstractmethod
     def find(self, when: When, **key: int) -> Any:
         """What `serializer` takes; None: there is no such thing, or not for this actor."""
-        raise NotImplementedError
 
     def days_of(self, found: Any) -> Sequence[dt.date]:
         """The days on which it was, or is, where it is something that happens."""
@@ -124,7 +125,7 @@ Found = tuple[Sequence[Any], int | None]
 """The records of a page, and the key after which the next one begins."""
 
 
-class ListView(ApiView):
+class ListView(ApiView, ABC):
     """A list in order of keys. `filters` are its own parameters; those of every list come to them."""
 
     filters: ClassVar[tuple[Parameter, ...]] = ()
@@ -157,12 +158,13 @@ class ListView(ApiView):
             }
         )
 
+    @abstractmethod
     def read(self, asked: Parameters) -> Any:
         """The filter that the parameters ask for; what is wrong gathers in `asked`."""
-        raise NotImplementedError
 
+    @abstractmethod
     def page(self, chosen: Any, when: When, after: int | None, limit: int) -> Found:
-        raise NotImplementedError
+        """At most so many of what was chosen, after that key."""
 
     def _address(self, following: Cursor | None, given: Given) -> str | None:
         if following is None:

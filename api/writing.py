@@ -18,6 +18,7 @@ A resource that is listed too is a `class Moves(Writes, ListView)`.
 
 import hashlib
 import json
+from abc import ABC, abstractmethod
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -124,30 +125,18 @@ def body_of(asked: type[Any]) -> Any:
     return type(f"{asked.__name__}BodySerializer", (BodySerializer,), {"Meta": meta, "__doc__": asked.__doc__})
 
 
-class Writes(ApiView):
-    """`body`: the serializer of what is sent; `answer`: of what comes back."""
+class Sends(ApiView):
+    """`body`: the serializer of what is sent."""
 
     body: ClassVar[Any]
-    answer: ClassVar[Any] = serializer_of(Written)
 
-    def post(self, request: HttpRequest, **key: int) -> Response:
+    def sent(self, request: HttpRequest) -> Any:
+        """What the body says. Raises BadParameters, ValidationError."""
         if unknown := self.given():
             raise BadParameters({name: f"There is no parameter {name!r} here." for name in unknown})
         asked = self.body(data=request.data)
         asked.is_valid(raise_exception=True)
-        receipt = self.write(asked.validated_data, self._request(), **key)
-        written = Written(receipt.seq, receipt.subject, receipt.first_id, receipt.last_id)
-        status = http.HTTP_200_OK if receipt.repeated else http.HTTP_201_CREATED
-        location = self.request.build_absolute_uri(self.where(receipt))
-        return Response(self.answer(written).data, status=status, headers={"Location": location})
-
-    def write(self, asked: Any, request: Request, **key: int) -> Receipt:
-        """One call of one service with `actor=self.actor`, `at=self.at` and the request."""
-        raise NotImplementedError
-
-    def where(self, receipt: Receipt) -> str:
-        """The address of what was written."""
-        raise NotImplementedError
+        return asked.validated_data
 
     def _request(self) -> Request:
         """Raises BadParameters where the key is missing or cannot be kept."""
@@ -162,3 +151,24 @@ class Writes(ApiView):
     def _digest(self) -> str:
         """Of the body as it was read, whatever the order of its fields."""
         return hashlib.sha256(json.dumps(self.request.data, sort_keys=True).encode()).hexdigest()
+
+
+class Writes(Sends, ABC):
+    """`answer`: the serializer of what comes back."""
+
+    answer: ClassVar[Any] = serializer_of(Written)
+
+    def post(self, request: HttpRequest, **key: int) -> Response:
+        receipt = self.write(self.sent(request), self._request(), **key)
+        written = Written(receipt.seq, receipt.subject, receipt.first_id, receipt.last_id)
+        status = http.HTTP_200_OK if receipt.repeated else http.HTTP_201_CREATED
+        location = self.request.build_absolute_uri(self.where(receipt))
+        return Response(self.answer(written).data, status=status, headers={"Location": location})
+
+    @abstractmethod
+    def write(self, asked: Any, request: Request, **key: int) -> Receipt:
+        """One call of one service with `actor=self.actor`, `at=self.at` and the request."""
+
+    @abstractmethod
+    def where(self, receipt: Receipt) -> str:
+        """The address of what was written."""

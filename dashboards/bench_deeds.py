@@ -5,11 +5,12 @@ from typing import Any
 
 from django.http import Http404, QueryDict
 from django.urls import reverse
+from django.utils.text import capfirst
 
 from dashboards.access import Asking
 from dashboards.bench_findings import a_finding, next_number, numbers_in, typed_findings
 from dashboards.bench_form import BenchTyped, look_through, request_of, typed, work_of
-from dashboards.words import in_words, words_of
+from dashboards.words import in_words, sentence, words_of
 from pmcore.engines.vocabulary import AttemptOutcome, ReasonCode
 from pmcore.queries.bench_sheet import BenchSheet
 from pmcore.queries.columns import BadValue
@@ -207,11 +208,11 @@ def put_beside(form: BenchTyped, refused: Exception) -> None:
         if name is None:
             form.errors["form"] = "The form was not whole. Open the sheet anew, and type it once more."
         else:
-            form.errors[name] = f"{refused.fault[:1].upper()}{refused.fault[1:]}."
+            form.errors[name] = sentence(capfirst(refused.fault))
         return
     if isinstance(refused, ReadingRefused):
         for each in form.steps:
             if each.step.step.key == refused.step:
-                each.error = _SAID.get(type(refused), f"{refused.fault[:1].upper()}{refused.fault[1:]}.")
+                each.error = _SAID.get(type(refused), sentence(capfirst(refused.fault)))
                 return
     form.errors[_FIELD.get(type(refused), "form")] = _SAID.get(type(refused), str(refused))

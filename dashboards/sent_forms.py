@@ -9,6 +9,7 @@ from django.utils.text import capfirst
 
 from dashboards.fields import Form
 from dashboards.typed import SAID, typed_before
+from dashboards.words import sentence
 from pmcore.queries.columns import BadValue
 from pmcore.services.accounts import AccountRefused
 from pmcore.services.refusals import RecordBusy, RecordRefused, RequestReused
@@ -43,7 +44,7 @@ def answer(
 
 
 def _put_beside(form: Form, refused: Exception, beside: Beside) -> None:
-    words = f"{capfirst(refused.fault)}." if isinstance(refused, BadValue) else str(refused)
+    words = sentence(capfirst(refused.fault)) if isinstance(refused, BadValue) else str(refused)
     if isinstance(refused, RequestReused):
         words = "This form was sent before, with other words. Look at the list, then send it again."
     if isinstance(refused, RequestReused) or getattr(refused, "column", "") == "request_key":

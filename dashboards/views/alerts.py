@@ -10,7 +10,7 @@ from django.utils.text import capfirst
 
 from dashboards.access import Asking, asking, page
 from dashboards.typed import SAID, typed_before
-from dashboards.words import day_in_words
+from dashboards.words import day_in_words, sentence
 from pmcore import alert_words as say
 from pmcore.engines.vocabulary import MailState
 from pmcore.queries.alerts import AlertItem, OpenAlerts, open_alerts
@@ -66,7 +66,7 @@ def know(request: HttpRequest, alert: int) -> HttpResponse:
     except RecordBusy as busy:
         return _listed(request, 0, [], wrong=(alert, note, f"{busy} Your note is still here."), status=503)
     except (RecordRefused, BadValue) as refused:
-        said = f"{capfirst(refused.fault)}." if isinstance(refused, BadValue) else str(refused)
+        said = sentence(capfirst(refused.fault)) if isinstance(refused, BadValue) else str(refused)
         return _listed(request, 0, [], wrong=(alert, note, said), status=400)
     messages.success(request, "It is recorded that you know of this. What stays undone climbs on all the same.")
     return redirect("alerts")

@@ -50,10 +50,6 @@ class Entry(Recorded):
     def known_at(cls, size: int) -> Q:
         return Q(seq__lte=size)
 
-    @classmethod
-    def known_now(cls) -> Q:
-        return Q()
-
 
 class Text(Recorded):
     """What a person typed, under SHA-256(salt ‖ words). A redaction empties salt and words; an entry says so."""
@@ -65,14 +61,6 @@ class Text(Recorded):
 
     class Meta(Recorded.Meta):
         indexes = [models.Index(fields=["entry", "digest"], name="text_of_entry")]  # verification
-
-    @classmethod
-    def known_at(cls, size: int) -> Q:
-        return Q(entry__lte=size)
-
-    @classmethod
-    def known_now(cls) -> Q:
-        return Q()
 
 
 class Redaction(Fact):

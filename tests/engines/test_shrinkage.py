@@ -217,6 +217,6 @@ def test_huge_counts_are_no_matter():
     small = shrink([3, 9, 40], [1, 1, 1])
     huge = shrink([3_000_000_000, 9_000_000_000, 40_000_000_000], [1, 1, 1])
     assert np.allclose(huge.mean, [3e9, 9e9, 4e10])
-    assert 1 < huge.shape < small.shape * 2
+    assert small.shape * 2 > huge.shape > 1
     mixed_in = shrink([2**20 - 1, 5, 7, 90], [1e4, 1, 1, 1]), shrink([2**20 + 1, 5, 7, 90], [1e4, 1, 1, 1])
     assert mixed_in[0].shape == pytest.approx(mixed_in[1].shape, rel=1e-4)
