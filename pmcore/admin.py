@@ -1,9 +1,9 @@
-"""The administrator's view. The record can be looked at here and not changed; accounts can."""
+"""The administrator's view: everything can be looked at here, and nothing changed. Accounts are changed on the page
+Administration, whose rules would not hold here."""
 
 from typing import TYPE_CHECKING, Any
 
 from django.contrib import admin
-from django.contrib.auth.admin import UserAdmin
 from django.http import HttpRequest
 
 from pmcore.models import Account, Follower, Job, Token
@@ -11,9 +11,11 @@ from pmcore.models.guards import GUARDED
 
 if TYPE_CHECKING:  # at run time Django's admin takes no type arguments
     ModelAdmin = admin.ModelAdmin[Any]
-    AccountsAdmin = UserAdmin[Account]
 else:
-    ModelAdmin, AccountsAdmin = admin.ModelAdmin, UserAdmin
+    ModelAdmin = admin.ModelAdmin
+
+
+site = admin.AdminSite()  # our own: other packages put forms that change something on the usual one
 
 
 class ReadOnly(ModelAdmin):
@@ -32,21 +34,16 @@ class ReadOnly(ModelAdmin):
         return False
 
 
-admin.site.register([*GUARDED, Job, Follower], ReadOnly)
+site.register([*GUARDED, Job, Follower], ReadOnly)
 
 
-@admin.register(Token)
+@admin.register(Token, site=site)
 class TokenAdmin(ReadOnly):
     list_display = ("label", "account", "made_at", "expires_at", "revoked_at")
     fields = list_display
 
 
-@admin.register(Account)
-class AccountAdmin(AccountsAdmin):
-    """Accounts are switched off, not deleted: their tokens and their person stay."""
-
-    fieldsets = (*(UserAdmin.fieldsets or ()), ("Person", {"fields": ("person",)}))
-    raw_id_fields = ("person",)
-
-    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
-        return False
+@admin.register(Account, site=site)
+class AccountAdmin(ReadOnly):
+    list_display = ("username", "email", "person", "is_active", "is_superuser", "date_joined", "last_login")
+    fields = list_display

@@ -1,6 +1,6 @@
-from django.contrib import admin
 from django.urls import include, path, register_converter
 
+from pmcore.admin import site
 from pmcore.paths import RecordKey
 
 register_converter(RecordKey, "key")
@@ -9,7 +9,7 @@ urlpatterns = [
     path("", include("dashboards.urls")),
     path("", include("api.urls")),
     path("accounts/", include("allauth.urls")),
-    path("admin/", admin.site.urls),
+    path("admin/", site.urls),
 ]
 
 handler400 = "dashboards.views.failures.bad_request"

@@ -2,11 +2,11 @@
 
 Entries are read in runs whose rows have at most 2,000 ids; the rows come by the range of their ids from the tables that
 the run's kinds may hold, and every id must be there. What is rendered must have the leaf that was recorded: an export
-holds nothing that would not verify. No cursor stays open, and what is kept in memory is one run.
+holds nothing that would not verify. No cursor stays open, and what is kept in memory is two runs.
 """
 
 from bisect import bisect_right
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
@@ -14,7 +14,8 @@ from pmcore.engines.merkle import HASH_BYTES, leaf_hash
 from pmcore.models.kinds import KINDS
 from pmcore.queries.ahead import Ahead
 from pmcore.queries.bodies import body, moment_text
-from pmcore.queries.exported_fast import can_render, rendered
+from pmcore.queries.exported_csv import csv_line
+from pmcore.queries.exported_fast import Asked, can_render
 from pmcore.queries.faults import Report
 from pmcore.queries.head import RecordDamaged
 from pmcore.queries.raw import (
@@ -32,6 +33,7 @@ from pmcore.queries.raw import (
 from pmcore.queries.tables import Table, table_of
 
 Chosen = Callable[[EntryRow], bool]
+Told = Callable[[int], None]
 Days = tuple[str, str]
 """The first and the last, in UTC."""
 
@@ -44,7 +46,7 @@ class Run:
     leaves: list[bytes]
     seqs: list[int]
     bodies: list[bytes]
-    lines: list[str]
+    lines: list[bytes]
     texts: list[TextRow]
 
 
@@ -60,23 +62,82 @@ class _Outline(NamedTuple):
     days: list[tuple[str, bytes]]
 
 
-def runs(size: int, chosen: Chosen | None, days: Days | None = None) -> Iterator[Run]:
+def runs(size: int, chosen: Chosen | None, days: Days | None = None, told: Told = lambda read: None) -> Iterator[Run]:
     """The first `size` entries, and what an export shows of those that are `chosen`, or else of these `days`; None: of
-    all. Moments need not ascend, so every day is looked at; of a run without one of `days` only leaves are read. Raises
-    RecordDamaged."""
+    all. Moments need not ascend, so every day is looked at; of a run without one of `days` only leaves are read.
+    Whoever takes a run asks nothing of the database, which may be at work on the next one; where it is not, `told` is
+    called with how many entries were read. Raises RecordDamaged."""
+    coming = before = None
+    try:
+        for coming in _coming(size, chosen, days, told):
+            if before is not None:
+                yield before.run(beside=coming)
+            coming.take()
+            before = coming
+        if before is not None:
+            yield before.run(beside=before)
+    finally:
+        if coming is not None:
+            coming.leave()
+
+
+class _Made:
+    """A run that the database has nothing more to do for."""
+
+    def __init__(self, run: Run) -> None:
+        self._run = run
+
+    def take(self) -> None: ...
+
+    def leave(self) -> None: ...
+
+    def run(self, beside: "_Coming") -> Run:
+        return self._run
+
+
+class _AtOnce:
+    """A run that PostgreSQL renders by itself."""
+
+    def __init__(self, outline: _Outline, replaces: Mapping[int, Sequence[int]]) -> None:
+        self._outline, self._replaces = outline, replaces
+        self._seqs = list(range(outline.first, outline.last + 1))
+        self._texts = _texts_of(self._seqs)
+        ids = (outline.before + 1, outline.ends[-1])
+        self._asked = Asked(outline.tables, (outline.first, outline.last), ids)
+        self.take, self.leave = self._asked.take, self._asked.leave
+
+    def run(self, beside: "_Coming") -> Run:
+        """`beside`: what PostgreSQL may be at work on."""
+        judged = self._asked.judged(self._replaces)
+        if judged is None:
+            beside.take()
+            return _one_by_one(self._outline, None, self._replaces)
+        leaves, bodies, lines = judged
+        return Run(leaves, self._seqs, bodies, lines, self._texts)
+
+
+_Coming = _Made | _AtOnce
+
+
+def _coming(size: int, chosen: Chosen | None, days: Days | None, told: Told) -> Iterator[_Coming]:
     replaced = Ahead(replacements(Report()))
     for outline in _outlines(size, with_days=days is not None):
+        told(outline.first - 1)
         replaces: dict[int, list[int]] = {}
         for each in replaced.upto(outline.last):
             replaces.setdefault(each.id, []).append(each.row)
         for rows in replaces.values():
             rows.sort()
         if days is not None and _outside(outline, days):
-            yield Run([leaf for _, leaf in outline.days], [], [], [], [])
-            continue
-        whole = chosen is None and (days is None or all(days[0] <= day <= days[1] for day, _ in outline.days))
-        run = _at_once(outline, replaces) if whole and can_render() else None
-        yield run or _one_by_one(outline, chosen or _within(days), replaces)
+            yield _Made(Run([leaf for _, leaf in outline.days], [], [], [], []))
+        elif chosen is None and _all_within(outline, days) and can_render():
+            yield _AtOnce(outline, replaces)
+        else:
+            yield _Made(_one_by_one(outline, chosen or _within(days), replaces))
+
+
+def _all_within(outline: _Outline, days: Days | None) -> bool:
+    return days is None or all(days[0] <= day <= days[1] for day, _ in outline.days)
 
 
 def _outside(outline: _Outline, days: Days) -> bool:
@@ -109,17 +170,7 @@ def _outlines(size: int, *, with_days: bool) -> Iterator[_Outline]:
         seq = last
 
 
-def _at_once(outline: _Outline, replaces: dict[int, list[int]]) -> Run | None:
-    """None: something is not what was recorded."""
-    ids = (outline.before + 1, outline.ends[-1])
-    made = rendered(outline.tables, (outline.first, outline.last), ids, replaces)
-    if made is None:
-        return None
-    seqs = list(range(outline.first, outline.last + 1))
-    return Run(made[0], seqs, made[1], made[2], _texts_of(seqs))
-
-
-def _one_by_one(outline: _Outline, chosen: Chosen | None, replaces: dict[int, list[int]]) -> Run:
+def _one_by_one(outline: _Outline, chosen: Chosen | None, replaces: Mapping[int, Sequence[int]]) -> Run:
     entries = entries_between(outline.first, outline.last)
     for entry in entries:
         if not _is_hash(entry.leaf):
@@ -132,7 +183,7 @@ def _one_by_one(outline: _Outline, chosen: Chosen | None, replaces: dict[int, li
         if entry.seq in picked:
             rows, replaced = slots[begins:ends], replaces.get(entry.seq, ())
             run.bodies.append(_body(entry, rows, replaced))
-            run.lines.append(_csv_line(entry, rows, replaced))
+            run.lines.append(csv_line(_csv_head(entry), run.bodies[-1], replaced))
         begins = ends
     return run
 
@@ -183,10 +234,7 @@ def _body(entry: EntryRow, rows: Sequence[str], replaces: Sequence[int]) -> byte
     return rendered
 
 
-def _csv_line(entry: EntryRow, rows: Sequence[str], replaces: Sequence[int]) -> str:
-    """Nothing in it is a formula: numbers, our own vocabularies, hashes, and rows, which begin with a bracket."""
-    person, note, listed = entry.person, entry.note, ",".join(rows).replace('"', '""')
-    return (
-        f"{entry.seq},{moment_text(entry.at)},{entry.kind},{entry.subject},{'' if person is None else person},"
-        f'{entry.role},{note or ""},{" ".join(map(str, replaces))},"[{listed}]"\r\n'
-    )
+def _csv_head(entry: EntryRow) -> bytes:
+    person, note = "" if entry.person is None else entry.person, entry.note or ""
+    head = f"{entry.seq},{moment_text(entry.at)},{entry.kind},{entry.subject},{person},{entry.role},{note}"
+    return head.encode()

@@ -1,47 +1,82 @@
 """Bodies rendered by PostgreSQL itself, for an export of everything: one statement for a run, and no value of it passes
-through Python. It is believed nowhere: each body must have the leaf that was recorded. A run in which one has not is
-rendered again the usual way (`exported.py`), which also says what is wrong with it."""
+through Python. It goes on by itself while the run before is hashed and written. It is believed nowhere: each body must
+have the leaf that was recorded. A run in which one has not is rendered again the usual way (`exported.py`), which also
+says what is wrong with it."""
 
 from collections.abc import Mapping, Sequence
+from contextlib import ExitStack
 from functools import cache
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 from django.db import connection, models
 
 from pmcore.engines.merkle import leaf_hash
 from pmcore.models import Entry
 from pmcore.models.fields import FreeText
+from pmcore.queries.exported_csv import csv_line
 from pmcore.queries.tables import Table
 
 if TYPE_CHECKING:
+    import psycopg
+
     _Field = models.Field[Any, Any]
 else:
     _Field = models.Field
+
+Judged = tuple[list[bytes], list[bytes], list[bytes]]
+"""Leaves, bodies and lines of the CSV."""
 
 
 def can_render() -> bool:
     return connection.vendor == "postgresql"
 
 
-def rendered(
-    tables: Sequence[Table], seqs: tuple[int, int], ids: tuple[int, int], replaces: Mapping[int, Sequence[int]]
-) -> tuple[list[bytes], list[bytes], list[str]] | None:
-    """Leaves, bodies and lines of the CSV of the entries from and to these numbers, whose rows have the ids from and to
-    in these tables; `replaces`: by entry, the ids of the facts that it replaced, ascending. None: some body is not what
-    was recorded."""
-    with connection.cursor() as cursor:
-        cursor.execute(_statement(tuple(tables)), [*seqs, *(bound for _ in tables for bound in ids)])
-        found = cursor.fetchall()
-    if len(found) != seqs[1] - seqs[0] + 1:
-        return None
-    leaves = [bytes(leaf) for leaf, _, _ in found]
-    bodies, lines = [body for _, body, _ in found], [line for _, _, line in found]
-    for seq, rows in replaces.items():
-        at, said = seq - seqs[0], [str(row) for row in rows]
-        bodies[at] = bodies[at].replace(',"role":', f',"replaces":[{",".join(said)}],"role":', 1)
-        lines[at] = lines[at].replace(',,"[', f',{" ".join(said)},"[', 1)
-    whole = [body.encode() for body in bodies]
-    return (leaves, whole, lines) if leaves == [leaf_hash(each) for each in whole] else None
+class Asked:
+    """The entries from and to these numbers, whose rows have the ids from and to in these tables. PostgreSQL has been
+    asked for them and renders; nothing else may be asked of it until they are taken."""
+
+    def __init__(self, tables: Sequence[Table], seqs: tuple[int, int], ids: tuple[int, int]) -> None:
+        from psycopg import Cursor  # here, for SQLite needs none of it
+        from psycopg.types.string import ByteaBinaryLoader
+
+        connection.ensure_connection()
+        driver = cast("psycopg.Connection[Any]", connection.connection)
+        self._seqs = seqs
+        self._found: list[tuple[bytes, bytes, bytes]] | None = None
+        self._cursor: psycopg.Cursor[Any] = Cursor(driver)
+        self._cursor.adapters.register_loader("text", ByteaBinaryLoader)  # never a str, only to become bytes again
+        bounds = [*seqs, *(bound for _ in tables for bound in ids)]
+        with connection.wrap_database_errors, ExitStack() as under_way:
+            under_way.enter_context(driver.pipeline())  # in which a statement is sent, and not waited for
+            self._cursor.execute(_statement(tuple(tables)), bounds, binary=True)
+            self._under_way = under_way.pop_all()
+
+    def take(self) -> None:
+        """Wait for them, if that was not done before."""
+        if self._found is None:
+            with connection.wrap_database_errors, self._under_way:
+                self._found = self._cursor.fetchall()
+
+    def leave(self) -> None:
+        """They are not wanted any more, or have been taken: the database is free again."""
+        self._under_way.close()
+
+    def judged(self, replaces: Mapping[int, Sequence[int]]) -> Judged | None:
+        """What was taken. `replaces`: by entry, the ids of the facts that it replaced, ascending. None: some body is
+        not what was recorded."""
+        found, (first, last) = self._found or [], self._seqs
+        if len(found) != last - first + 1:
+            return None
+        leaves, bodies, heads = (list(column) for column in zip(*found, strict=True))
+        for seq, rows in replaces.items():
+            listed = ",".join(map(str, rows)).encode()
+            bodies[seq - first] = bodies[seq - first].replace(b',"role":', b',"replaces":[%b],"role":' % listed, 1)
+        if [leaf_hash(body) for body in bodies] != leaves:
+            return None
+        lines = [csv_line(head, body) for head, body in zip(heads, bodies, strict=True)]
+        for seq, rows in replaces.items():
+            lines[seq - first] = csv_line(heads[seq - first], bodies[seq - first], rows)
+        return leaves, bodies, lines
 
 
 @cache
@@ -58,17 +93,14 @@ def _statement(tables: tuple[Table, ...]) -> str:
         """'{"at":"', moment, '","kind":"', kind, '",', '"note":"' || note_id || '",', '"person":' || person || ',', """
         """'"role":"', role, '","rows":[', rows, '],"seq":', seq, ',"subject":', subject, '}'"""
     )
-    line = (
-        "seq, ',', moment, ',', kind, ',', subject, ',', person, ',', role, ',', note_id, "
-        """',,"[', replace(rows, '"', '""'), ']"', chr(13), chr(10)"""
-    )
+    head = "seq, ',', moment, ',', kind, ',', subject, ',', person, ',', role, ',', note_id"
     # OFFSET 0: so that each moment is rendered once.
     entries = (
         f"SELECT seq, kind, subject, person, role, note_id, leaf, {_moment('at')} AS moment "
         f'FROM "{Entry._meta.db_table}" WHERE seq BETWEEN %s AND %s OFFSET 0'
     )
     return (
-        f"SELECT leaf, concat({body}), concat({line}) "
+        f"SELECT leaf, concat({body}), concat({head}) "
         f"FROM ({entries}) entries LEFT JOIN ({rows}) whole ON whole.entry = seq ORDER BY seq"
     )
 

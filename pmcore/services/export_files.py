@@ -14,6 +14,7 @@ from pmcore.models import SignedHead
 from pmcore.queries.bodies import moment_text, text_digest
 from pmcore.queries.columns import moment_wire
 from pmcore.queries.exported import Run
+from pmcore.queries.exported_csv import CSV_HEADING
 from pmcore.queries.exports import FILES, ExportScope
 from pmcore.queries.head import RecordDamaged
 from pmcore.queries.raw import TextRow
@@ -29,7 +30,6 @@ _CAUTION = (
 )
 _BEGAN = (1980, 1, 1, 0, 0, 0)  # the same in every pack: the earliest that a zip can say
 _CHUNK = 2**20
-_CSV_HEADING = "\ufeffseq,at,kind,subject,person,role,note,replaces,rows\r\n"  # marked, so that spreadsheets read UTF-8
 
 
 class _Hashed:
@@ -58,9 +58,9 @@ class ExportFiles:
     def __init__(self, folder: Path) -> None:
         names = ("history.ndjson", "history.csv", "texts.ndjson", "leaves.bin")
         self.files = {name: _Hashed(folder / name) for name in names}
-        self.read = self.entries = self.first_seq = self.last_seq = self.given = self.redacted = 0
+        self.entries = self.first_seq = self.last_seq = self.given = self.redacted = 0
         self._edge = Edge.empty()
-        self.files["history.csv"].write(_CSV_HEADING.encode())
+        self.files["history.csv"].write(f"\ufeff{CSV_HEADING}\r\n".encode())  # marked: UTF-8
 
     def __enter__(self) -> Self:
         return self
@@ -76,7 +76,6 @@ class ExportFiles:
         return self._edge.root()
 
     def write(self, run: Run) -> None:
-        self.read += len(run.leaves)
         self._edge = self._edge.add(run.leaves)
         self.files["leaves.bin"].write(b"".join(run.leaves))
         if not run.seqs:
@@ -84,7 +83,7 @@ class ExportFiles:
         self.entries += len(run.seqs)
         self.first_seq, self.last_seq = self.first_seq or run.seqs[0], run.seqs[-1]
         self.files["history.ndjson"].write(b"\n".join([*run.bodies, b""]))
-        self.files["history.csv"].write("".join(run.lines).encode())
+        self.files["history.csv"].write(b"".join(run.lines))
         given = [_text_line(text) for text in run.texts if text.words is not None]
         self.given, self.redacted = self.given + len(given), self.redacted + len(run.texts) - len(given)
         self.files["texts.ndjson"].write(b"".join(given))

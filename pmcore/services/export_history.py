@@ -57,17 +57,26 @@ def build_export(*, arguments: dict[str, Any], at: dt.datetime, say: Say) -> dic
 
 
 def _write(folder: Path, scope: ExportScope, signed: SignedHead, say: Say) -> dict[str, Any]:
-    said = 0
+    days = _days(scope) if scope.sites is None else None
     with ExportFiles(folder) as files:
-        for run in runs(scope.known, _chosen(scope), _days(scope) if scope.sites is None else None):
+        for run in runs(scope.known, _chosen(scope), days, _saying(scope.known, say)):
             files.write(run)
-            if files.read - said >= _SAID_EVERY:
-                said = files.read
-                say(f"{said:,} of {scope.known:,} entries read")
     if files.root != bytes(signed.root):
         raise RecordDamaged("The leaves of the entries do not give the root of the head.")
     say(f"{scope.known:,} entries read; the pack is being made")
     return write_pack(folder, files, scope, signed, signer())
+
+
+def _saying(size: int, say: Say) -> Callable[[int], None]:
+    said = 0
+
+    def now_and_then(read: int) -> None:
+        nonlocal said
+        if read - said >= _SAID_EVERY:
+            said = read
+            say(f"{read:,} of {size:,} entries read")
+
+    return now_and_then
 
 
 def _chosen(scope: ExportScope) -> Chosen | None:
