@@ -10,6 +10,15 @@ from django.test.utils import override_settings
 from pmcore.models import guards
 
 
+_LONGEST = "tests/journeys/test_whole_circle.py"
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """What takes minutes by itself begins first, so that no worker is left alone with it at the end."""
+    items.sort(key=lambda item: not item.nodeid.startswith(_LONGEST))
+
+
 def _ends_with_a_flush(request: pytest.FixtureRequest) -> bool:
     marker = request.node.get_closest_marker("django_db")
     marked = marker is not None and bool(marker.kwargs.get("transaction", bool(marker.args and marker.args[0])))

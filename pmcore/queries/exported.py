@@ -13,9 +13,9 @@ from typing import Any, NamedTuple
 from pmcore.engines.merkle import HASH_BYTES, leaf_hash
 from pmcore.models.kinds import KINDS
 from pmcore.queries.ahead import Ahead
-from pmcore.queries.bodies import body, moment_text
+from pmcore.queries.bodies import body
 from pmcore.queries.exported_csv import csv_line
-from pmcore.queries.exported_fast import Asked, can_render
+from pmcore.queries.exported_fast import Asked, can_render, spanned
 from pmcore.queries.faults import Report
 from pmcore.queries.head import RecordDamaged
 from pmcore.queries.raw import (
@@ -52,12 +52,12 @@ class Run:
 
 class _Outline(NamedTuple):
     """A run before its values are read: the entries from `first` to `last`, whose rows have the ids after `before` up
-    to the last of `ends`, in these tables. `days`: of their moments, each with the leaf, where they are asked for."""
+    to `last_id`, in these tables. `days`: of their moments, each with the leaf, where they are asked for."""
 
     first: int
     last: int
     before: int
-    ends: list[int]
+    last_id: int
     tables: list[Table]
     days: list[tuple[str, bytes]]
 
@@ -102,7 +102,7 @@ class _AtOnce:
         self._outline, self._replaces = outline, replaces
         self._seqs = list(range(outline.first, outline.last + 1))
         self._texts = _texts_of(self._seqs)
-        ids = (outline.before + 1, outline.ends[-1])
+        ids = (outline.before + 1, outline.last_id)
         self._asked = Asked(outline.tables, (outline.first, outline.last), ids)
         self.take, self.leave = self._asked.take, self._asked.leave
 
@@ -150,24 +150,36 @@ def _within(days: Days | None) -> Chosen | None:
 
 def _outlines(size: int, *, with_days: bool) -> Iterator[_Outline]:
     """Entries whose rows have at most PAGE ids together; one that has more comes alone."""
-    beside = (entry_day(), "leaf") if with_days else ()
     before = seq = 0
     while seq < size:
-        last = min(seq + PAGE, size)
-        page = outlines(seq + 1, last, beside)
-        if [each[0] for each in page] != list(range(seq + 1, last + 1)):
-            raise RecordDamaged(f"One of the entries {seq + 1} to {last} is missing.")
-        ends = [each[1] for each in page]
-        if {*map(type, ends)} != {int} or ends != sorted(ends) or ends[0] < before:
-            raise RecordDamaged(f"The last ids of the entries {seq + 1} to {last} make no sense.")
-        at = 0
-        while at < len(page):
-            to = max(at + 1, bisect_right(ends, before + PAGE, at))
-            tables = _tables_of({each[2] for each in page[at:to]})
-            days = [(str(each[3]), as_bytes(each[4])) for each in page[at:to]] if with_days else []
-            yield _Outline(seq + at + 1, seq + to, before, ends[at:to], tables, days)
-            at, before = to, ends[to - 1]
-        seq = last
+        first, seq = seq + 1, min(seq + PAGE, size)
+        whole = None if with_days or not can_render() else _whole_page(first, seq, before)
+        for outline in [whole] if whole is not None else _parts_of_page(first, seq, before, with_days=with_days):
+            yield outline
+            before = outline.last_id
+
+
+def _whole_page(first: int, last: int, before: int) -> _Outline | None:
+    """None: they are too many rows for one run, or something is wrong, which a closer look will name."""
+    entries, last_id, kinds = spanned(first, last)
+    fits = entries == last - first + 1 and before <= last_id <= before + PAGE
+    return _Outline(first, last, before, last_id, _tables_of(set(kinds)), []) if fits else None
+
+
+def _parts_of_page(first: int, last: int, before: int, *, with_days: bool) -> Iterator[_Outline]:
+    page = outlines(first, last, (entry_day(), "leaf") if with_days else ())
+    if [each[0] for each in page] != list(range(first, last + 1)):
+        raise RecordDamaged(f"One of the entries {first} to {last} is missing.")
+    ends = [each[1] for each in page]
+    if {*map(type, ends)} != {int} or ends != sorted(ends) or ends[0] < before:
+        raise RecordDamaged(f"The last ids of the entries {first} to {last} make no sense.")
+    at = 0
+    while at < len(page):
+        to = max(at + 1, bisect_right(ends, before + PAGE, at))
+        tables = _tables_of({each[2] for each in page[at:to]})
+        days = [(str(each[3]), as_bytes(each[4])) for each in page[at:to]] if with_days else []
+        yield _Outline(first + at, first + to - 1, before, ends[to - 1], tables, days)
+        at, before = to, ends[to - 1]
 
 
 def _one_by_one(outline: _Outline, chosen: Chosen | None, replaces: Mapping[int, Sequence[int]]) -> Run:
@@ -178,12 +190,12 @@ def _one_by_one(outline: _Outline, chosen: Chosen | None, replaces: Mapping[int,
     seqs = [entry.seq for entry in entries if chosen is None or chosen(entry)]
     run = Run([entry.leaf for entry in entries], seqs, [], [], _texts_of(seqs))
     slots, picked, begins = _rows_of(outline) if seqs else [], set(seqs), 0
-    for entry, end in zip(entries, outline.ends, strict=True):
-        ends = end - outline.before
+    for entry in entries:
+        ends = entry.last_id - outline.before
         if entry.seq in picked:
             rows, replaced = slots[begins:ends], replaces.get(entry.seq, ())
             run.bodies.append(_body(entry, rows, replaced))
-            run.lines.append(csv_line(_csv_head(entry), run.bodies[-1], replaced))
+            run.lines.append(csv_line(run.bodies[-1]))
         begins = ends
     return run
 
@@ -194,10 +206,10 @@ def _is_hash(value: Any) -> bool:
 
 def _rows_of(outline: _Outline) -> list[str]:
     """The rows of the run as bodies show them, by their ids; an empty text where one is missing."""
-    slots = [""] * (outline.ends[-1] - outline.before)
+    slots = [""] * (outline.last_id - outline.before)
     for table in outline.tables if slots else ():
         render = table.render
-        for row, wire in rows_between(table, outline.before + 1, outline.ends[-1]):
+        for row, wire in rows_between(table, outline.before + 1, outline.last_id):
             try:
                 slots[row - outline.before - 1] += render(wire)  # two rows under one id would spoil the leaf
             except (TypeError, ValueError) as error:
@@ -232,9 +244,3 @@ def _body(entry: EntryRow, rows: Sequence[str], replaces: Sequence[int]) -> byte
     if not all(rows) or leaf_hash(rendered) != entry.leaf:
         raise RecordDamaged(f"Entry {entry.seq} is not what was recorded.")
     return rendered
-
-
-def _csv_head(entry: EntryRow) -> bytes:
-    person, note = "" if entry.person is None else entry.person, entry.note or ""
-    head = f"{entry.seq},{moment_text(entry.at)},{entry.kind},{entry.subject},{person},{entry.role},{note}"
-    return head.encode()

@@ -42,7 +42,7 @@ class Asked:
         connection.ensure_connection()
         driver = cast("psycopg.Connection[Any]", connection.connection)
         self._seqs = seqs
-        self._found: list[tuple[bytes, bytes, bytes]] | None = None
+        self._found: list[tuple[bytes, bytes]] | None = None
         self._cursor: psycopg.Cursor[Any] = Cursor(driver)
         self._cursor.adapters.register_loader("text", ByteaBinaryLoader)  # never a str, only to become bytes again
         bounds = [*seqs, *(bound for _ in tables for bound in ids)]
@@ -67,16 +67,24 @@ class Asked:
         found, (first, last) = self._found or [], self._seqs
         if len(found) != last - first + 1:
             return None
-        leaves, bodies, heads = (list(column) for column in zip(*found, strict=True))
+        leaves, bodies = [leaf for leaf, _ in found], [body for _, body in found]
         for seq, rows in replaces.items():
             listed = ",".join(map(str, rows)).encode()
             bodies[seq - first] = bodies[seq - first].replace(b',"role":', b',"replaces":[%b],"role":' % listed, 1)
         if [leaf_hash(body) for body in bodies] != leaves:
             return None
-        lines = [csv_line(head, body) for head, body in zip(heads, bodies, strict=True)]
-        for seq, rows in replaces.items():
-            lines[seq - first] = csv_line(heads[seq - first], bodies[seq - first], rows)
-        return leaves, bodies, lines
+        return leaves, bodies, [csv_line(body) for body in bodies]
+
+
+def spanned(first: int, last: int) -> tuple[int, int, list[str]]:
+    """Of the entries from `first` to `last`: how many there are, the highest of their last ids, and their kinds."""
+    statement = (
+        "SELECT count(*), coalesce(max(last_id), 0), coalesce(array_agg(DISTINCT kind), '{}') "
+        f'FROM "{Entry._meta.db_table}" WHERE seq BETWEEN %s AND %s'
+    )
+    with connection.cursor() as cursor:
+        cursor.execute(statement, [first, last])
+        return cast("tuple[int, int, list[str]]", cursor.fetchone())
 
 
 @cache
@@ -93,14 +101,13 @@ def _statement(tables: tuple[Table, ...]) -> str:
         """'{"at":"', moment, '","kind":"', kind, '",', '"note":"' || note_id || '",', '"person":' || person || ',', """
         """'"role":"', role, '","rows":[', rows, '],"seq":', seq, ',"subject":', subject, '}'"""
     )
-    head = "seq, ',', moment, ',', kind, ',', subject, ',', person, ',', role, ',', note_id"
     # OFFSET 0: so that each moment is rendered once.
     entries = (
         f"SELECT seq, kind, subject, person, role, note_id, leaf, {_moment('at')} AS moment "
         f'FROM "{Entry._meta.db_table}" WHERE seq BETWEEN %s AND %s OFFSET 0'
     )
     return (
-        f"SELECT leaf, concat({body}), concat({head}) "
+        f"SELECT leaf, concat({body}) "
         f"FROM ({entries}) entries LEFT JOIN ({rows}) whole ON whole.entry = seq ORDER BY seq"
     )
 
