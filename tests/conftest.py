@@ -9,7 +9,6 @@ from django.test.utils import override_settings
 
 from pmcore.models import guards
 
-
 _LONGEST = "tests/journeys/test_whole_circle.py"
 
 
