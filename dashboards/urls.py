@@ -73,6 +73,7 @@ urlpatterns = [
     path("administration/people/<key:account>/", people.one, name="person"),
     path("administration/people/<key:account>/role/", people.change_role_of, name="person_role"),
     path("administration/people/<key:account>/sites/", people.change_sites_of, name="person_sites"),
+    path("administration/people/<key:account>/address/", people.change_address_of, name="person_address"),
     path("administration/people/<key:account>/switch/", people.switch, name="person_switch"),
     path("administration/people/<key:account>/password/", people.new_password_for, name="person_password"),
     path("administration/people/<key:account>/password/shown/", people.password_shown, name="person_password_shown"),

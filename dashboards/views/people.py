@@ -23,6 +23,7 @@ from pmcore.queries.actors import NoActor
 from pmcore.queries.parameters import Parameters
 from pmcore.queries.people_page import AccountListed, account_on, accounts_on, password_mark
 from pmcore.queries.sites import sites_on
+from pmcore.services.account_addresses import change_address
 from pmcore.services.account_roles import AdministratorFromToday, AlreadySo, DayIsPast, change_role, change_sites
 from pmcore.services.account_states import ChangedMeanwhile, LastAdministrator, give_password, switch_account
 from pmcore.services.accounts import AddressTaken, UsernameTaken, create_account, new_password
@@ -75,7 +76,7 @@ def new(request: HttpRequest) -> HttpResponse:
                 "username", "User name", needed="Say by what name they sign in.",
                 hint="Letters, digits and @ . + - _ only; capitals make no difference.",
             ),
-            Field("email", "E-mail", hint="May stay empty. Letters go there, and one can sign in by it."),
+            _address_field(),
             Field("role", "Role", "select", choices_of(say.ROLES.items()), needed="Say in which role they act."),
             _sites_field(request),
         ]
@@ -150,6 +151,26 @@ def change_sites_of(request: HttpRequest, account: int) -> HttpResponse:
         return reverse("person", args=[account])
 
     return answer(request, form, around, send, {DayIsPast: "from_on", AlreadySo: "sites"})
+
+
+@page("people")
+def change_address_of(request: HttpRequest, account: int) -> HttpResponse:
+    """Another address, from today on."""
+    found = _account(request, account)
+    form = Form([_address_field(found.email)])
+    around = _around(found, f"Say where letters to {say.called(found)} go.", "Change the address")
+    around["second"] = f"Now: {found.email or 'nowhere, for there is no address'}."
+
+    def send(form: Form) -> str:
+        email, by = form.of("email").value, asking(request)
+        change_address(
+            account=account, email=email, from_on=_begun_everywhere(by.at), actor=by.actor, at=by.at,
+            request=request_of(request.POST),
+        )  # fmt: skip
+        messages.success(request, f"Letters go to {email} from today on." if email else "No letters go out any more.")
+        return reverse("person", args=[account])
+
+    return answer(request, form, around, send, {AddressTaken: "email", AlreadySo: "email"})
 
 
 @page("people")
@@ -272,6 +293,10 @@ def _account(request: HttpRequest, account: int) -> AccountListed:
     if found is None:
         raise Http404
     return found
+
+
+def _address_field(*now: str) -> Field:
+    return Field("email", "E-mail", values=now, hint="May stay empty. Letters go there, and one can sign in by it.")
 
 
 def _sites_field(request: HttpRequest) -> Field:

@@ -18,7 +18,7 @@ from pmcore.services.permissions import use_case
 from pmcore.services.refusals import RecordRefused, UnknownReference
 from pmcore.services.requests import Receipt, Request
 
-_SAID_ANEW = "Said anew for the same day."
+SAID_ANEW = "Said anew for the same day."
 
 
 class DayIsPast(RecordRefused):
@@ -50,7 +50,7 @@ def change_role(
     Raises UnknownAccount, NoRoleOfPeople, DayIsPast, AlreadySo, AdministratorFromToday, LastAdministrator, NotAllowed.
     """
     check_role_of_people(role)
-    person, today = _person_of(account), at.date()
+    person, today = person_of(account), at.date()
     _check_day(from_on, today)
     said = {each.from_on: each for each in RoleHeld.objects.current().filter(person=person).order_by("from_on", "id")}
     roles = {day: each.role for day, each in said.items()}
@@ -80,7 +80,7 @@ def change_sites(
     """The sites where the person of the account acts from a day on, today at the earliest, and no others. What was said
     for the same day before is put right by it. Raises UnknownAccount, UnknownReference, DayIsPast, AlreadySo,
     NotAllowed."""
-    person = _person_of(account)
+    person = person_of(account)
     _check_day(from_on, at.date())
     unknown = set(sites) - set(Site.objects.filter(pk__in=sites).values_list("pk", flat=True))
     if unknown:
@@ -97,10 +97,11 @@ def change_sites(
 
 def _say(kind: str, person: int, rows: list[Row], wrong: list[Any], **by: Any) -> Receipt:
     replaced: list[Fact] = wrong
-    return append(kind, person, rows, replaces=replaced, note=_SAID_ANEW if replaced else None, **by)
+    return append(kind, person, rows, replaces=replaced, note=SAID_ANEW if replaced else None, **by)
 
 
-def _person_of(account: int) -> int:
+def person_of(account: int) -> int:
+    """Raises UnknownAccount."""
     person = Account.objects.filter(pk=account).values_list("person_id", flat=True).first()
     if person is None:
         raise UnknownAccount(f"The account {account} is nobody's of the record.")

@@ -126,9 +126,20 @@ def _checked(account: Account, password: str) -> Account:
         raise BadAccount(" ".join(error.messages), "password") from error
     if Account.objects.filter(username__iexact=account.username).exists():
         raise UsernameTaken(account.username)
-    if account.email and Account.objects.filter(email__iexact=account.email).exists():
-        raise AddressTaken(account.email)
+    if account.email:
+        check_address(account.email, of=None)
     return account
+
+
+def check_address(email: str, *, of: int | None) -> None:
+    """That it is one, and no other account's than this one's. Raises BadAccount, AddressTaken."""
+    try:
+        Account._meta.get_field("email").clean(email, None)
+    except ValidationError as error:
+        raise BadAccount(" ".join(error.messages), "email") from error
+    others = Account.objects.filter(email__iexact=email)
+    if (others if of is None else others.exclude(pk=of)).exists():
+        raise AddressTaken(email)
 
 
 def _check_name(name: str) -> None:

@@ -28,6 +28,7 @@ MAY: dict[str, frozenset[Role]] = {
     "set holidays": _OFFICE,
     "register a person": _OFFICE,
     "give a role": _OFFICE,
+    "give an address": _OFFICE,
     "set a membership": _OFFICE,
     "register a provider": _OFFICE,
     "switch an account": _ADMINISTRATOR,

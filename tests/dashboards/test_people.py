@@ -285,6 +285,27 @@ def test_role_and_sites_change_from_today(hospital: Hospital, wim: Client) -> No
     assert not ruan.is_superuser
 
 
+def test_a_mistyped_address_is_put_right(wim: Client) -> None:
+    wim.post(f"{PEOPLE}new/", {**INES, "email": "inse@quillmere.example"})
+    ines = Account.objects.get(username="ines")
+    address = f"{PEOPLE}{ines.pk}/"
+    assert f'href="{address}address/"' in page_of(wim, address)
+    form = page_of(wim, f"{address}address/")
+    assert headline(form) == "Say where letters to Ines Caddock go."
+    assert 'value="inse@quillmere.example"' in form
+    answer = wim.post(f"{address}address/", {"key": "k2", "email": "ines"})
+    assert answer.status_code == 400
+    assert re.search(r'id="f-email-wrong">[^<]*valid email', answer.content.decode())
+    answer = wim.post(f"{address}address/", {"key": "k3", "email": "inse@quillmere.example"})
+    assert "That is the address already." in text_of(answer)
+    answer = wim.post(f"{address}address/", {"key": "k4", "email": "ines@quillmere.example"}, follow=True)
+    assert "Letters go to ines@quillmere.example from today on." in text_of(answer)
+    answer = wim.post(f"{address}address/", {"key": "k5", "email": ""}, follow=True)
+    assert "No letters go out any more." in text_of(answer)
+    ines.refresh_from_db()
+    assert ines.email == ""
+
+
 @pytest.mark.parametrize(
     ("changed", "beside", "says"),
     [

@@ -79,6 +79,7 @@ ELSEWHERE = {
     "export the history": "test_exports",
     "cancel an export": "test_exports",
     "verify the record": "test_exports",
+    "give an address": "test_account_addresses",
     "switch an account": "test_account_states",
     "give a password": "test_account_states",
     "make a token": "test_tokens",
