@@ -5,9 +5,8 @@ import datetime as dt
 from pmcore.engines.records import Actor
 from pmcore.models import Account, PersonDetails
 from pmcore.models.rows import Row
-from pmcore.services.account_roles import SAID_ANEW, AlreadySo, person_of
+from pmcore.services.account_roles import AlreadySo, person_of, say_anew
 from pmcore.services.accounts import BadAccount, check_address
-from pmcore.services.append import append
 from pmcore.services.permissions import use_case
 from pmcore.services.requests import Receipt, Request
 
@@ -25,6 +24,8 @@ def change_address(
     if email:
         check_address(email, of=account)
     facts = PersonDetails.objects.current().filter(person=person)
+    # Where they are told of from a later day on only, as in zones whose day is behind, it counts from there.
+    from_on = max(from_on, facts.earliest("from_on").from_on)
     name, said, provider = facts.on(from_on).values_list("name__words", "email__words", "provider").get()
     if (said or "") == email and Account.objects.filter(pk=account, email=email).exists():
         raise AlreadySo("That is the address already.")
@@ -32,9 +33,6 @@ def change_address(
         raise BadAccount("The name of this person was taken out of the record: nothing more is said of them.", "email")
     row = Row(PersonDetails, person=person, from_on=from_on, name=name, email=email or None, provider=provider)
     wrong = list(facts.filter(from_on=from_on))
-    receipt = append(
-        "person_described", person, [row], replaces=wrong, note=SAID_ANEW if wrong else None, actor=actor, at=at,
-        request=request,
-    )  # fmt: skip
+    receipt = say_anew("person_described", person, [row], wrong, actor=actor, at=at, request=request)
     Account.objects.filter(pk=account).update(email=email)
     return receipt

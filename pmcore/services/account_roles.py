@@ -18,7 +18,7 @@ from pmcore.services.permissions import use_case
 from pmcore.services.refusals import RecordRefused, UnknownReference
 from pmcore.services.requests import Receipt, Request
 
-SAID_ANEW = "Said anew for the same day."
+_SAID_ANEW = "Said anew for the same day."
 
 
 class DayIsPast(RecordRefused):
@@ -62,7 +62,7 @@ def change_role(
         check_not_last(account, today)
     row = Row(RoleHeld, person=person, from_on=from_on, role=role)
     wrong = [said[from_on]] if from_on in said else []
-    receipt = _say("role_given", person, [row], wrong, actor=actor, at=at, request=request)
+    receipt = say_anew("role_given", person, [row], wrong, actor=actor, at=at, request=request)
     Account.objects.filter(pk=account).update(is_staff=is_one, is_superuser=is_one)
     return receipt
 
@@ -92,12 +92,13 @@ def change_sites(
         raise AlreadySo("Those are the sites on this day already.")
     rows = [Row(SiteMembership, person=person, site=site, from_on=from_on, member=changed[site]) for site in changed]
     wrong = list(facts.filter(from_on=from_on, site__in=changed))
-    return _say("membership_set", person, rows, wrong, actor=actor, at=at, request=request)
+    return say_anew("membership_set", person, rows, wrong, actor=actor, at=at, request=request)
 
 
-def _say(kind: str, person: int, rows: list[Row], wrong: list[Any], **by: Any) -> Receipt:
+def say_anew(kind: str, person: int, rows: list[Row], wrong: list[Any], **by: Any) -> Receipt:
+    """`wrong`: what was said for the same day before, and is put right."""
     replaced: list[Fact] = wrong
-    return append(kind, person, rows, replaces=replaced, note=SAID_ANEW if replaced else None, **by)
+    return append(kind, person, rows, replaces=replaced, note=_SAID_ANEW if replaced else None, **by)
 
 
 def person_of(account: int) -> int:

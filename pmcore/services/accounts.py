@@ -116,7 +116,7 @@ def _checked(account: Account, password: str) -> Account:
     """With the password set. Raises BadAccount, UsernameTaken, AddressTaken."""
     try:
         account.set_password(password)
-        account.clean_fields(exclude=["person"])
+        account.clean_fields(exclude=["person", "email"])
     except ValidationError as error:
         field, says = next(iter(error.message_dict.items()))
         raise BadAccount(" ".join(says), field) from error

@@ -64,6 +64,13 @@ def test_said_again_on_the_same_day_it_is_put_right(hospital: Hospital, ines: Ac
     assert verify().sound
 
 
+def test_of_whom_is_told_from_a_later_day_on_it_counts_from_there(hospital: Hospital, ines: Account) -> None:
+    change(hospital, ines, "ines@quillmere.example", from_on=YESTERDAY - dt.timedelta(days=1))
+    assert address_of(ines.person_id or 0, on=YESTERDAY) == "ines@quillmere.example"
+    assert PersonDetails.objects.current().filter(person=ines.person_id).count() == 1
+    assert verify().sound
+
+
 def test_an_empty_one_is_none(hospital: Hospital, ines: Account) -> None:
     change(hospital, ines, "")
     assert address_of(ines.person_id or 0, on=TODAY) is None
