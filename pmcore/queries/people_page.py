@@ -31,7 +31,8 @@ class SiteThere:
 @dataclass(frozen=True, slots=True)
 class AccountListed:
     """`person` None: nobody of the record. `role`: in force on the day; `roles`: all that the record gives, the oldest
-    first; `later_sites`: memberships that begin or end later. `last_login_at` is of the machine's clock."""
+    first; `later_sites`: memberships that begin or end later. `email`: where letters go, the address in the
+    record, else the account's own. `last_login_at` is of the machine's clock."""
 
     account: int
     username: str
@@ -58,7 +59,7 @@ def accounts_on(on: dt.date, *, only: int | None = None) -> tuple[AccountListed,
     asked = Account.objects.order_by("pk") if only is None else Account.objects.filter(pk=only)
     rows = list(asked)
     people = [row.person_id for row in rows if row.person_id is not None]
-    names = _names(people)
+    said = _said(people)
     roles = _roles(people)
     sites, later = _memberships(people, on)
     skills = _skills(people, on)
@@ -66,9 +67,9 @@ def accounts_on(on: dt.date, *, only: int | None = None) -> tuple[AccountListed,
         AccountListed(
             account=row.pk,
             username=row.username,
-            email=row.email,
+            email=said.get(row.person_id or 0, ("", ""))[1] or row.email,
             person=row.person_id,
-            name=names.get(row.person_id or 0, ""),
+            name=said.get(row.person_id or 0, ("", ""))[0],
             role=_in_force(roles.get(row.person_id or 0, ()), on),
             roles=tuple(roles.get(row.person_id or 0, ())),
             sites=tuple(sites.get(row.person_id or 0, ())),
@@ -111,9 +112,11 @@ def _opens(stored: str) -> bool:
     return bool(stored) and is_password_usable(stored)
 
 
-def _names(people: Collection[int]) -> dict[int, str]:
+def _said(people: Collection[int]) -> dict[int, tuple[str, str]]:
+    """The name and the address in the record."""
     rows = PersonDetails.objects.current().filter(person__among=people).order_by("from_on", "id")
-    return {person: name or "" for person, name in rows.values_list("person_id", "name__words")}
+    found = rows.values_list("person_id", "name__words", "email__words")
+    return {person: (name or "", email or "") for person, name, email in found}
 
 
 def _roles(people: Collection[int]) -> dict[int, list[RoleFrom]]:

@@ -14,7 +14,7 @@ from pmcore.engines.vocabulary import Role
 from pmcore.models import Account, Entry, RoleHeld
 from pmcore.queries.actors import actor_of
 from pmcore.queries.head import head
-from pmcore.services.people import give_role
+from pmcore.services.people import give_role, register_person
 from pmcore.services.refusals import RecordBusy
 from tests.cast import AT, Hospital, a_person
 from tests.dashboards.signed_in import signed_in
@@ -283,6 +283,17 @@ def test_role_and_sites_change_from_today(hospital: Hospital, wim: Client) -> No
     assert headline(page_of(wim, address)) == "Ruan Tesk has no role, so this account can do nothing."
     ruan.refresh_from_db()
     assert not ruan.is_superuser
+
+
+def test_the_address_in_the_record_is_where_letters_go(hospital: Hospital, wim: Client) -> None:
+    made = register_person(
+        name="Ines Caddock", email="ines@quillmere.example", role=Role.TECHNICIAN, sites=[], from_on=AT.date(),
+        actor=SYSTEM, at=AT,
+    )  # fmt: skip
+    account = Account.objects.create(username="ines", person_id=made.subject)
+    address = f"{PEOPLE}{account.pk}/"
+    assert "<span>ines@quillmere.example</span>" in page_of(wim, address)
+    assert "Now: ines@quillmere.example." in page_of(wim, f"{address}address/")
 
 
 def test_a_mistyped_address_is_put_right(wim: Client) -> None:

@@ -26,5 +26,5 @@ def test_a_trace_is_seen(trace: str) -> None:
 
 
 def test_the_option_that_leaves_the_address_out_and_a_longer_path_are_no_traces() -> None:
-    text = "uv pip compile --no-emit-index-url -o /srv/checkout-of-others"
-    assert list(machine_traces(text, home="/srv/checkout")) == []
+    home = "/srv/checkout"
+    assert list(machine_traces(f"uv pip compile --no-emit-index-url -o {home}-of-others", home)) == []

@@ -16,17 +16,12 @@ from pmcore.services.accounts import AddressTaken, BadAccount, UnknownAccount, c
 from pmcore.services.redaction import redact_text
 from pmcore.services.refusals import NotAllowed
 from pmcore.services.requests import Receipt, Request
-from tests.cast import AT, Hospital, a_hospital, check_refused
+from tests.cast import AT, Hospital, check_refused
 
 pytestmark = pytest.mark.django_db
 
 TODAY = AT.date()
 YESTERDAY, TOMORROW = TODAY - dt.timedelta(days=1), TODAY + dt.timedelta(days=1)
-
-
-@pytest.fixture
-def hospital() -> Hospital:
-    return a_hospital()
 
 
 @pytest.fixture

@@ -16,7 +16,7 @@ from pmcore.services.accounts import UnknownAccount
 from pmcore.services.people import NoRoleOfPeople, give_role
 from pmcore.services.refusals import NotAllowed, UnknownReference
 from pmcore.services.requests import Request
-from tests.cast import AT, Hospital, a_hospital, check_refused
+from tests.cast import AT, Hospital, check_refused
 from tests.services.test_account_states import account_of, an_administrator
 
 pytestmark = pytest.mark.django_db
@@ -24,11 +24,6 @@ pytestmark = pytest.mark.django_db
 TODAY = AT.date()
 TOMORROW = TODAY + dt.timedelta(days=1)
 DECEMBER = dt.date(2026, 12, 1)
-
-
-@pytest.fixture
-def hospital() -> Hospital:
-    return a_hospital()
 
 
 def change(hospital: Hospital, role: Role | None, from_on: dt.date = TODAY, **changed: Any) -> None:

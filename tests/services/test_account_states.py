@@ -19,17 +19,12 @@ from pmcore.services.account_states import (
 from pmcore.services.accounts import UnknownAccount
 from pmcore.services.refusals import NotAllowed
 from pmcore.services.tokens import create_token
-from tests.cast import AT, Hospital, a_hospital, a_person, check_refused
+from tests.cast import AT, Hospital, a_person, check_refused
 from tests.dashboards.signed_in import signed_in
 
 pytestmark = pytest.mark.django_db
 
 TODAY = AT.date()
-
-
-@pytest.fixture
-def hospital() -> Hospital:
-    return a_hospital()
 
 
 def account_of(actor: Actor) -> Account:

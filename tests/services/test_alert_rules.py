@@ -27,18 +27,13 @@ from pmcore.services.alert_rules import (
 )
 from pmcore.services.plan_rules import DatedBack
 from pmcore.services.refusals import NotAllowed, UnknownReference, WrongSite
-from tests.cast import AT, Hospital, a_hospital, check_refused
+from tests.cast import AT, Hospital, check_refused
 
 pytestmark = pytest.mark.django_db
 
 TODAY = AT.date()
 TOMORROW = TODAY + dt.timedelta(days=1)
 LATE = (Step(1, Role.TECHNICIAN), Step(7, Role.SCHEDULER))
-
-
-@pytest.fixture
-def hospital() -> Hospital:
-    return a_hospital()
 
 
 def made(actor: Actor = SYSTEM, **changed: Any) -> int:

@@ -9,14 +9,9 @@ from pmcore.models import ClassDetails, ModelDetails, RevisionDetails
 from pmcore.queries.columns import BadValue
 from pmcore.services.catalogue import AlreadyListed, register_class, register_model, register_revision
 from pmcore.services.refusals import UnknownReference
-from tests.cast import AT, JANUARY, Hospital, a_hospital, check_refused
+from tests.cast import AT, JANUARY, Hospital, check_refused
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def hospital() -> Hospital:
-    return a_hospital()
 
 
 @pytest.fixture

@@ -12,15 +12,10 @@ from pmcore.services.corrections import ReasonMissing, correct_identity, correct
 from pmcore.services.devices import SerialTaken, move_device
 from pmcore.services.locating import mark_not_located
 from pmcore.services.refusals import AlreadyReplaced, UnknownReference, WrongSite
-from tests.cast import AT, JANUARY, Hospital, a_device, a_hospital, check_refused
+from tests.cast import AT, JANUARY, Hospital, a_device, check_refused
 from tests.history import MARCH
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def hospital() -> Hospital:
-    return a_hospital()
 
 
 def by_odile(hospital: Hospital, reason: str = "Misread.") -> dict[str, Any]:

@@ -25,18 +25,13 @@ from pmcore.services.loans import set_ownership
 from pmcore.services.refusals import NotAllowed, UnknownReference, WrongSite
 from pmcore.services.requests import Request
 from pmcore.services.service_states import HasLeft
-from tests.cast import AT, JANUARY, Hospital, a_device, a_hospital, a_person, check_refused
+from tests.cast import AT, JANUARY, Hospital, a_device, a_person, check_refused
 from tests.history import MARCH
 from tests.states import gone, in_role
 
 pytestmark = pytest.mark.django_db
 
 ONE_DAY = dt.timedelta(days=1)
-
-
-@pytest.fixture
-def hospital() -> Hospital:
-    return a_hospital()
 
 
 def by(hospital: Hospital, **options: Any) -> dict[str, Any]:

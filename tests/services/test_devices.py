@@ -30,15 +30,10 @@ from pmcore.services.devices import (
 )
 from pmcore.services.refusals import UnknownReference, WrongSite
 from pmcore.services.service_states import HasLeft
-from tests.cast import AT, JANUARY, Hospital, a_device, a_hospital, check_refused
+from tests.cast import AT, JANUARY, Hospital, a_device, check_refused
 from tests.history import MARCH
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def hospital() -> Hospital:
-    return a_hospital()
 
 
 def asked_of(hospital: Hospital) -> dict[str, Any]:

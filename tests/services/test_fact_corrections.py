@@ -21,7 +21,7 @@ from pmcore.services.locating import SeenLater, mark_not_located
 from pmcore.services.refusals import AlreadyReplaced, NotAllowed, UnknownReference, WrongSite
 from pmcore.services.storage import store_device
 from pmcore.services.usage import MeterFalls, read_meter, record_use_seen
-from tests.cast import AT, JANUARY, Hospital, a_hospital, a_person, check_refused
+from tests.cast import AT, JANUARY, Hospital, a_person, check_refused
 from tests.history import MARCH, day, written
 from tests.states import gone, in_role
 
@@ -29,11 +29,6 @@ pytestmark = pytest.mark.django_db
 
 APRIL, JUNE = day("2026-04-01"), day("2026-06-01")
 ONE_DAY = dt.timedelta(days=1)
-
-
-@pytest.fixture
-def hospital() -> Hospital:
-    return a_hospital()
 
 
 def by(hospital: Hospital, **options: Any) -> dict[str, Any]:

@@ -15,17 +15,12 @@ from pmcore.services.figure_settings import BadSetting, UnknownSetting, set_valu
 from pmcore.services.plan_rules import DatedBack, IntervalRefused, WindowRefused
 from pmcore.services.refusals import NotAllowed
 from pmcore.services.requests import Receipt, Request
-from tests.cast import AT, JANUARY, Hospital, a_hospital, a_person
+from tests.cast import AT, JANUARY, Hospital, a_person
 
 pytestmark = pytest.mark.django_db
 
 TODAY = AT.date()
 YESTERDAY, TOMORROW = TODAY - dt.timedelta(days=1), TODAY + dt.timedelta(days=1)
-
-
-@pytest.fixture
-def hospital() -> Hospital:
-    return a_hospital()
 
 
 def a_window(hospital: Hospital, **changed: Any) -> Receipt:

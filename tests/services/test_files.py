@@ -21,7 +21,7 @@ from pmcore.services.redaction import redact_text
 from pmcore.services.refusals import NotAllowed, UnknownReference, WrongSite
 from pmcore.services.requests import Receipt
 from pmcore.tasks import HANDLERS
-from tests.cast import Hospital, a_hospital, a_person, check_refused
+from tests.cast import Hospital, a_person, check_refused
 from tests.history import AT, written
 
 pytestmark = pytest.mark.django_db
@@ -31,11 +31,6 @@ pytestmark = pytest.mark.django_db
 def folder(settings, tmp_path: Path) -> Path:
     settings.DATA = tmp_path
     return tmp_path
-
-
-@pytest.fixture
-def hospital() -> Hospital:
-    return a_hospital()
 
 
 def attached(thing: int, content: bytes = b"a photo", **changed: Any) -> Receipt:

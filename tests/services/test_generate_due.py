@@ -20,16 +20,11 @@ from pmcore.services.append import append
 from pmcore.services.departures import leave_inventory
 from pmcore.services.devices import move_device, register_device
 from pmcore.services.generate_due import UnknownSite, generate_due
-from tests.cast import AT, Hospital, a_hospital
+from tests.cast import AT, Hospital
 from tests.due_cast import START, a_plan, a_procedure, due_days, swept, terms
 from tests.history import day
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def hospital() -> Hospital:
-    return a_hospital()
 
 
 def test_an_anchored_plan_is_written_thirteen_months_ahead_once(hospital: Hospital) -> None:

@@ -25,7 +25,7 @@ from pmcore.services.loans import (
 )
 from pmcore.services.refusals import NotAllowed, UnknownReference, WrongSite
 from pmcore.services.service_states import HasLeft, LaterStateStands
-from tests.cast import AT, JANUARY, Hospital, a_hospital, a_person, check_refused
+from tests.cast import AT, JANUARY, Hospital, a_person, check_refused
 from tests.history import MARCH, day
 from tests.states import gone, in_role
 
@@ -33,11 +33,6 @@ pytestmark = pytest.mark.django_db
 
 JUNE_1, JUNE_20 = day("2026-06-01"), day("2026-06-20")
 ONE_DAY = dt.timedelta(days=1)
-
-
-@pytest.fixture
-def hospital() -> Hospital:
-    return a_hospital()
 
 
 def came(hospital: Hospital, **options: Any) -> int:

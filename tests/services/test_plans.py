@@ -42,18 +42,13 @@ from pmcore.services.procedures import ProcedureWithdrawn, withdraw_procedure
 from pmcore.services.refusals import AlreadyReplaced, Conflict, NotAllowed, UnknownReference, WrongSite
 from pmcore.services.requests import Receipt, Request
 from pmcore.services.sites import open_site
-from tests.cast import AT, JANUARY, Hospital, a_device, a_hospital, a_person, a_plan, a_procedure
+from tests.cast import AT, JANUARY, Hospital, a_device, a_person, a_plan, a_procedure
 
 pytestmark = pytest.mark.django_db
 
 TODAY = AT.date()
 YESTERDAY, TOMORROW = TODAY - dt.timedelta(days=1), TODAY + dt.timedelta(days=1)
 NEXT_YEAR = dt.date(2027, 1, 1)
-
-
-@pytest.fixture
-def hospital() -> Hospital:
-    return a_hospital()
 
 
 @pytest.fixture

@@ -49,7 +49,7 @@ from pmcore.services.steps import (
     StepWithoutCount,
     StepWithoutUnit,
 )
-from tests.cast import AT, JANUARY, Hospital, a_hospital, a_person, a_plan, a_procedure
+from tests.cast import AT, JANUARY, Hospital, a_person, a_plan, a_procedure
 from tests.history import written
 
 pytestmark = pytest.mark.django_db
@@ -58,11 +58,6 @@ TODAY = AT.date()
 TOMORROW = TODAY + dt.timedelta(days=1)
 
 LOOK = StepLine(key="frame", kind=StepKind.LOOK, prompt="Is the frame free of cracks?", subsystem=Subsystem.STRUCTURE)
-
-
-@pytest.fixture
-def hospital() -> Hospital:
-    return a_hospital()
 
 
 @pytest.fixture

@@ -21,18 +21,13 @@ from pmcore.services.risk import (
     name_risk_table,
     override_risk,
 )
-from tests.cast import AT, JANUARY, Hospital, a_hospital, a_person, check_refused
+from tests.cast import AT, JANUARY, Hospital, a_person, check_refused
 
 pytestmark = pytest.mark.django_db
 
 TODAY = AT.date()
 POINTS = {("function", "supports"): 5, ("function", "moves"): 8, ("harm", "injury"): 4, ("harm", "none"): 1}
 GRAVE, MILD = {"function": "moves", "harm": "injury"}, {"function": "supports", "harm": "none"}
-
-
-@pytest.fixture
-def hospital() -> Hospital:
-    return a_hospital()
 
 
 def a_table(hospital: Hospital, **changed: Any) -> int:

@@ -8,14 +8,9 @@ import pytest
 from pmcore.models import Placement
 from pmcore.services.corrections import StandsNowhere, correct_placement, take_back
 from pmcore.services.device_days import InTheFuture, NotYetInRecord
-from tests.cast import AT, Hospital, a_hospital, check_refused
+from tests.cast import AT, Hospital, check_refused
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def hospital() -> Hospital:
-    return a_hospital()
 
 
 def test_the_only_placement_is_not_taken_back(hospital: Hospital) -> None:

@@ -8,17 +8,12 @@ import pytest
 from pmcore.models import TagHeld
 from pmcore.services.corrections import take_back
 from pmcore.services.devices import TagTaken, register_device, set_tag
-from tests.cast import AT, JANUARY, Hospital, a_device, a_hospital, check_refused
+from tests.cast import AT, JANUARY, Hospital, a_device, check_refused
 from tests.history import MARCH
 
 pytestmark = pytest.mark.django_db
 
 JUNE = dt.date(2026, 6, 1)
-
-
-@pytest.fixture
-def hospital() -> Hospital:
-    return a_hospital()
 
 
 @pytest.fixture

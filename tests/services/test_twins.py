@@ -8,16 +8,11 @@ from pmcore.services.catalogue import AlreadyListed, register_class, register_mo
 from pmcore.services.corrections import correct_identity
 from pmcore.services.devices import SerialTaken, TagTaken, register_device, set_tag
 from pmcore.services.sites import LabelTaken, open_site
-from tests.cast import AT, JANUARY, Hospital, a_device, a_hospital, check_refused
+from tests.cast import AT, JANUARY, Hospital, a_device, check_refused
 
 pytestmark = pytest.mark.django_db
 
 PAIRS = [("ab-12", "AB-12"), ("\u00e4b-12", "\u00c4B-12")]
-
-
-@pytest.fixture
-def hospital() -> Hospital:
-    return a_hospital()
 
 
 @pytest.mark.parametrize(("one", "twin"), PAIRS)

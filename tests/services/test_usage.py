@@ -13,18 +13,13 @@ from pmcore.services.device_days import InTheFuture, NotYetInRecord
 from pmcore.services.refusals import Conflict, NotAllowed, UnknownReference, WrongSite
 from pmcore.services.service_states import HasLeft
 from pmcore.services.usage import MeterFalls, ReadingImplausible, read_meter, record_use_seen
-from tests.cast import AT, JANUARY, Hospital, a_hospital, a_person, check_refused
+from tests.cast import AT, JANUARY, Hospital, a_person, check_refused
 from tests.history import MARCH, day
 from tests.states import gone, in_role
 
 pytestmark = pytest.mark.django_db
 
 ONE_DAY = dt.timedelta(days=1)
-
-
-@pytest.fixture
-def hospital() -> Hospital:
-    return a_hospital()
 
 
 def by(hospital: Hospital, **options: Any) -> dict[str, Any]:
