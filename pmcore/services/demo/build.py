@@ -19,6 +19,7 @@ from pmcore.services.demo.rounds import Rounds
 from pmcore.services.demo.scenes.listed import SCENES, Scene
 from pmcore.services.demo.sweeps import Sweeps
 from pmcore.services.demo.world import World
+from pmcore.services.statistics import count_anew
 
 MANY_DEVICES = 5_000  # from here on, sheets are short
 
@@ -54,6 +55,7 @@ def build_demo(
     setting = mark_begun(wanted, parameters.begins_on)
     swept_at = _build(world, scenes, progress or _say_nothing)
     mark_built(setting, wanted, swept_at + dt.timedelta(hours=1))
+    count_anew()
     return Built(wanted, head().size)
 
 
