@@ -236,6 +236,11 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": 600,
         "options": {"queue": "sweep", "expires": 550},
     },
+    "sweep_rendered": {
+        "task": "pmcore.tasks.sweep_rendered",
+        "schedule": 60,
+        "options": {"queue": "long", "expires": 55},
+    },
     "sweep_alerts": {"task": "pmcore.tasks.sweep_alerts", "schedule": 60, "options": {"queue": "sweep", "expires": 55}},
     "follow_alerts": {
         "task": "pmcore.tasks.follow_alerts",

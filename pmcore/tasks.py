@@ -16,6 +16,7 @@ from pmcore.services import alerts, jobs, mails
 from pmcore.services.export_history import ExportOutdated, build_export
 from pmcore.services.exports import drop_outdated
 from pmcore.services.generate_due import generate_due
+from pmcore.services.keep_rendered import keep_rendered
 from pmcore.services.keep_standings import Overtaken, keep_standings
 from pmcore.services.signing import HistoryRewritten, sign_growth
 from pmcore.services.token_use import append_token_use
@@ -75,6 +76,12 @@ def sweep_heads() -> None:
 def sweep_exports() -> None:
     """Take away what may hold words that were redacted since."""
     drop_outdated()
+
+
+@shared_task
+def sweep_rendered() -> None:
+    """Render for exports what the history grew by."""
+    keep_rendered()
 
 
 @shared_task

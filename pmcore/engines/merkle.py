@@ -22,12 +22,21 @@ class NotInTree(MerkleError):
     """An index or an older size that a tree of this size does not have."""
 
 
+class NotABranch(MerkleError):
+    """So many leaves, at this place, have no root that a larger tree holds."""
+
+
 class EdgeMismatch(MerkleError):
     """The number of hashes does not fit the size: one for each set bit of it."""
 
 
 def leaf_hash(data: bytes) -> bytes:
     return sha256(b"\x00" + data).digest()
+
+
+def leaf_hashes(many: Iterable[bytes]) -> list[bytes]:
+    """Of many at once, without a call for each."""
+    return [sha256(b"\x00" + data).digest() for data in many]
 
 
 def node_hash(left: bytes, right: bytes) -> bytes:
@@ -76,6 +85,15 @@ class Edge:
             nodes = _paired(nodes)
             before >>= 1
         return Edge(size, tuple(reversed(kept)))
+
+    def add_branch(self, size: int, root: bytes) -> "Edge":
+        """The edge after `size` leaves more, of which only the `root` is known. Raises NotABranch or NotAHash."""
+        if size < 1 or size.bit_count() > 1 or self.size % size:
+            raise NotABranch(f"{size} leaves behind {self.size} others are no branch of a tree")
+        [joined], waiting, height = _checked([root]), list(self.hashes), size
+        while self.size & height:
+            joined, height = node_hash(waiting.pop(), joined), height << 1
+        return Edge(self.size + size, (*waiting, joined))
 
     def root(self) -> bytes:
         """The root of the whole tree; of the empty tree, SHA-256 of nothing."""

@@ -1,53 +1,42 @@
-"""The history as it is exported: the body of each entry, rendered again from its rows, in order, page by page.
+"""The history as it is exported: the body of each entry, in order.
 
-Entries are read in runs whose rows have at most 2,000 ids; the rows come by the range of their ids from the tables that
-the run's kinds may hold, and every id must be there. What is rendered must have the leaf that was recorded: an export
+Entries that were rendered as the history grew come out of their files (`rendered.py`). The others are rendered again
+from their rows, in runs whose rows have at most 2,000 ids; the rows come by the range of their ids from the tables that
+the run's kinds may hold, and every id must be there. Either way a body must have the leaf that was recorded: an export
 holds nothing that would not verify. No cursor stays open, and what is kept in memory is two runs.
 """
 
 from bisect import bisect_right
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any, NamedTuple
 
-from pmcore.engines.merkle import HASH_BYTES, leaf_hash
+from pmcore.engines.merkle import leaf_hash
 from pmcore.models.kinds import KINDS
 from pmcore.queries.ahead import Ahead
 from pmcore.queries.bodies import body
 from pmcore.queries.exported_csv import csv_line
 from pmcore.queries.exported_fast import Asked, can_render, spanned
+from pmcore.queries.exported_kept import from_kept
+from pmcore.queries.exported_run import Chosen, Run, is_hash, texts_of
 from pmcore.queries.faults import Report
 from pmcore.queries.head import RecordDamaged
 from pmcore.queries.raw import (
     PAGE,
     EntryRow,
-    TextRow,
     as_bytes,
     entries_between,
     entry_day,
     outlines,
     replacements,
     rows_between,
-    texts_between,
 )
+from pmcore.queries.rendered import Rendered, discard, kept, stretch
 from pmcore.queries.tables import Table, table_of
 
-Chosen = Callable[[EntryRow], bool]
 Told = Callable[[int], None]
 Days = tuple[str, str]
 """The first and the last, in UTC."""
-
-
-@dataclass(slots=True)
-class Run:
-    """Entries one after another: the leaf of each, and of those that were chosen the number, the body and the line of
-    the CSV, with their free texts."""
-
-    leaves: list[bytes]
-    seqs: list[int]
-    bodies: list[bytes]
-    lines: list[bytes]
-    texts: list[TextRow]
 
 
 class _Outline(NamedTuple):
@@ -62,14 +51,16 @@ class _Outline(NamedTuple):
     days: list[tuple[str, bytes]]
 
 
-def runs(size: int, chosen: Chosen | None, days: Days | None = None, told: Told = lambda read: None) -> Iterator[Run]:
-    """The first `size` entries, and what an export shows of those that are `chosen`, or else of these `days`; None: of
-    all. Moments need not ascend, so every day is looked at; of a run without one of `days` only leaves are read.
-    Whoever takes a run asks nothing of the database, which may be at work on the next one; where it is not, `told` is
-    called with how many entries were read. Raises RecordDamaged."""
+def runs(
+    size: int, chosen: Chosen | None, days: Days | None = None, told: Told = lambda read: None, *, after: int = 0
+) -> Iterator[Run]:
+    """The first `size` entries without the first `after`, and what an export shows of those that are `chosen`, or else
+    of these `days`; None: of all. Moments need not ascend, so every day is looked at; of a run without one of `days`
+    only leaves are read. Whoever takes a run asks nothing of the database, which may be at work on the next one; where
+    it is not, `told` is called with how many entries were read. Raises RecordDamaged."""
     coming = before = None
     try:
-        for coming in _coming(size, chosen, days, told):
+        for coming in _coming(after, size, chosen, days, told):
             if before is not None:
                 yield before.run(beside=coming)
             coming.take()
@@ -100,8 +91,8 @@ class _AtOnce:
 
     def __init__(self, outline: _Outline, replaces: Mapping[int, Sequence[int]]) -> None:
         self._outline, self._replaces = outline, replaces
-        self._seqs = list(range(outline.first, outline.last + 1))
-        self._texts = _texts_of(self._seqs)
+        self._seqs = range(outline.first, outline.last + 1)
+        self._texts = texts_of(self._seqs)
         ids = (outline.before + 1, outline.last_id)
         self._asked = Asked(outline.tables, (outline.first, outline.last), ids)
         self.take, self.leave = self._asked.take, self._asked.leave
@@ -113,27 +104,73 @@ class _AtOnce:
             beside.take()
             return _one_by_one(self._outline, None, self._replaces)
         leaves, bodies, lines = judged
-        return Run(leaves, self._seqs, bodies, lines, self._texts)
+        return Run.of(leaves, self._seqs, bodies, lines, self._texts)
 
 
 _Coming = _Made | _AtOnce
 
 
-def _coming(size: int, chosen: Chosen | None, days: Days | None, told: Told) -> Iterator[_Coming]:
-    replaced = Ahead(replacements(Report()))
-    for outline in _outlines(size, with_days=days is not None):
-        told(outline.first - 1)
-        replaces: dict[int, list[int]] = {}
-        for each in replaced.upto(outline.last):
-            replaces.setdefault(each.id, []).append(each.row)
-        for rows in replaces.values():
-            rows.sort()
-        if days is not None and _outside(outline, days):
-            yield _Made(Run([leaf for _, leaf in outline.days], [], [], [], []))
-        elif chosen is None and _all_within(outline, days) and can_render():
-            yield _AtOnce(outline, replaces)
-        else:
-            yield _Made(_one_by_one(outline, chosen or _within(days), replaces))
+def _coming(after: int, size: int, chosen: Chosen | None, days: Days | None, told: Told) -> Iterator[_Coming]:
+    replaced = None
+    for first, last, rendered in _stretches(after, size):
+        told(first - 1)
+        picked, run = _as_kept(first, last, rendered, chosen, days)
+        if run is not None:
+            yield _Made(run)
+            replaced = None
+            continue
+        replaced = replaced or Ahead(replacements(Report(), first - 1))
+        for outline in _outlines(first, last, with_days=days is not None):
+            told(outline.first - 1)
+            yield _rendered_anew(outline, picked, days, _replaces(replaced, outline))
+
+
+def _as_kept(
+    first: int, last: int, rendered: Rendered | None, chosen: Chosen | None, days: Days | None
+) -> tuple[Chosen | None, Run | None]:
+    """Without a run, which of the entries are to be rendered: none is chosen twice."""
+    if rendered is None:
+        return chosen, None
+    seqs, run = from_kept(first, last, rendered, chosen or _within(days))
+    if run is None:
+        discard(first)
+    return chosen and _among(seqs), run
+
+
+def _stretches(after: int, size: int) -> Iterator[tuple[int, int, Rendered | None]]:
+    """Each with what was rendered of it; the next file is read and looked at while this one is used."""
+    with ThreadPoolExecutor(1) as beside:
+        coming = beside.submit(kept, *stretch(after, size))
+        while after < size:
+            first, last = stretch(after, size)
+            rendered, after = coming.result(), last
+            if last < size:
+                coming = beside.submit(kept, *stretch(last, size))
+            yield first, last, rendered
+
+
+def _rendered_anew(
+    outline: _Outline, chosen: Chosen | None, days: Days | None, replaces: Mapping[int, Sequence[int]]
+) -> _Coming:
+    if days is not None and _outside(outline, days):
+        return _Made(Run.of([leaf for _, leaf in outline.days], [], [], []))
+    if chosen is None and _all_within(outline, days) and can_render():
+        return _AtOnce(outline, replaces)
+    return _Made(_one_by_one(outline, chosen or _within(days), replaces))
+
+
+def _replaces(replaced: Ahead, outline: _Outline) -> dict[int, list[int]]:
+    found: dict[int, list[int]] = {}
+    for each in replaced.upto(outline.last):
+        found.setdefault(each.id, []).append(each.row)
+    for rows in found.values():
+        rows.sort()
+    return found
+
+
+def _among(seqs: Sequence[int]) -> Chosen:
+    picked = set(seqs)
+    return lambda entry: entry.seq in picked
 
 
 def _all_within(outline: _Outline, days: Days | None) -> bool:
@@ -141,22 +178,32 @@ def _all_within(outline: _Outline, days: Days | None) -> bool:
 
 
 def _outside(outline: _Outline, days: Days) -> bool:
-    return all(not days[0] <= day <= days[1] and _is_hash(leaf) for day, leaf in outline.days)
+    return all(not days[0] <= day <= days[1] and is_hash(leaf) for day, leaf in outline.days)
 
 
 def _within(days: Days | None) -> Chosen | None:
     return None if days is None else lambda entry: days[0] <= str(entry.at)[:10] <= days[1]
 
 
-def _outlines(size: int, *, with_days: bool) -> Iterator[_Outline]:
-    """Entries whose rows have at most PAGE ids together; one that has more comes alone."""
-    before = seq = 0
-    while seq < size:
-        first, seq = seq + 1, min(seq + PAGE, size)
-        whole = None if with_days or not can_render() else _whole_page(first, seq, before)
-        for outline in [whole] if whole is not None else _parts_of_page(first, seq, before, with_days=with_days):
+def _outlines(first: int, last: int, *, with_days: bool) -> Iterator[_Outline]:
+    """Of the entries from `first` to `last`, as many at once as have at most PAGE ids together; one that has more comes
+    alone."""
+    before, seq = _last_id(first - 1), first - 1
+    while seq < last:
+        begins, seq = seq + 1, min(seq + PAGE, last)
+        whole = None if with_days or not can_render() else _whole_page(begins, seq, before)
+        for outline in [whole] if whole is not None else _parts_of_page(begins, seq, before, with_days=with_days):
             yield outline
             before = outline.last_id
+
+
+def _last_id(seq: int) -> int:
+    if not seq:
+        return 0
+    found = outlines(seq, seq, ())
+    if not found or type(found[0][1]) is not int:
+        raise RecordDamaged(f"Entry {seq} is missing, or its last id makes no sense.")
+    return found[0][1]
 
 
 def _whole_page(first: int, last: int, before: int) -> _Outline | None:
@@ -185,23 +232,16 @@ def _parts_of_page(first: int, last: int, before: int, *, with_days: bool) -> It
 def _one_by_one(outline: _Outline, chosen: Chosen | None, replaces: Mapping[int, Sequence[int]]) -> Run:
     entries = entries_between(outline.first, outline.last)
     for entry in entries:
-        if not _is_hash(entry.leaf):
+        if not is_hash(entry.leaf):
             raise RecordDamaged(f"Entry {entry.seq} has no leaf.")
     seqs = [entry.seq for entry in entries if chosen is None or chosen(entry)]
-    run = Run([entry.leaf for entry in entries], seqs, [], [], _texts_of(seqs))
-    slots, picked, begins = _rows_of(outline) if seqs else [], set(seqs), 0
+    slots, picked, begins, bodies = _rows_of(outline) if seqs else [], set(seqs), 0, []
     for entry in entries:
         ends = entry.last_id - outline.before
         if entry.seq in picked:
-            rows, replaced = slots[begins:ends], replaces.get(entry.seq, ())
-            run.bodies.append(_body(entry, rows, replaced))
-            run.lines.append(csv_line(run.bodies[-1]))
+            bodies.append(_body(entry, slots[begins:ends], replaces.get(entry.seq, ())))
         begins = ends
-    return run
-
-
-def _is_hash(value: Any) -> bool:
-    return type(value) is bytes and len(value) == HASH_BYTES
+    return Run.of([entry.leaf for entry in entries], seqs, bodies, map(csv_line, bodies))
 
 
 def _rows_of(outline: _Outline) -> list[str]:
@@ -222,15 +262,6 @@ def _tables_of(kinds: set[Any]) -> list[Table]:
         raise RecordDamaged(f"There are entries of unknown kinds, {sorted(map(str, kinds - KINDS.keys()))[:3]}.")
     models = {model for kind in kinds for model in KINDS[kind].rows}
     return [table_of(model) for model in sorted(models, key=lambda model: model.record_name())]
-
-
-def _texts_of(seqs: list[int]) -> list[TextRow]:
-    """In the order of entries and hashes; those that were taken out have no words."""
-    if not seqs:
-        return []
-    picked = set(seqs)
-    found = (text for text in texts_between(seqs[0], seqs[-1]) if text.id in picked)
-    return sorted(found, key=lambda text: (text.id, text.digest))
 
 
 def _body(entry: EntryRow, rows: Sequence[str], replaces: Sequence[int]) -> bytes:

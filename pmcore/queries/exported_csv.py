@@ -4,6 +4,8 @@ import json
 from functools import lru_cache
 
 CSV_HEADING = "seq,at,kind,subject,person,role,note,replaces,rows"
+CSV_FORM = "pmcore-csv-1"
+"""Another one when `csv_line` comes to write otherwise: lines are kept, and those of an older form are not taken."""
 
 
 def csv_line(body: bytes) -> bytes:

@@ -183,13 +183,16 @@ def rows(report: Report) -> Iterator[RecordedRow]:
     return heapq.merge(*(_rows_of(table_of(model), report) for model in RECORDED), key=attrgetter("id"))
 
 
-def replacements(report: Report) -> Iterator[Replacement]:
-    """Every replaced fact, in the order of the entries that replaced them."""
+def replacements(report: Report, after: int = 0) -> Iterator[Replacement]:
+    """Every replaced fact, in the order of the entries that replaced them; none that one of the first `after` entries
+    replaced."""
+
+    later = f" AND replaced_by > {after:d}" if after else ""
 
     def of(table: Table) -> Iterator[Replacement]:
         names = ["replaced_by", "id"]
         columns = _columns(table.model, names)
-        for by, row in _pages(table.model._meta.db_table, columns, names, "replaced_by IS NOT NULL"):
+        for by, row in _pages(table.model._meta.db_table, columns, names, f"replaced_by IS NOT NULL{later}"):
             if _placed(report, f"{table.name} {row}", "replaced_by", by) and type(row) is int:
                 yield Replacement(by, row, table)
 
@@ -237,6 +240,17 @@ def entries_between(first: int, last: int) -> list[EntryRow]:
         EntryRow(seq, _moment_wire(at), kind, subject, person, role, note, last_id, as_bytes(leaf), None)
         for seq, at, kind, subject, person, role, note, last_id, leaf in _fetched(statement, [first, last])
     ]
+
+
+def leaves_joined(first: int, last: int) -> bytes:
+    """The leaves of the entries from `first` to `last`, one after another; without what is no bytes."""
+    [leaf] = _columns(Entry, ["leaf"])
+    if connection.vendor == "postgresql":  # which joins them in a quarter of the time
+        leaf = f"string_agg({leaf}, ''::bytea ORDER BY seq)"
+    order = "" if connection.vendor == "postgresql" else "ORDER BY seq"
+    statement = f'SELECT {leaf} FROM "{Entry._meta.db_table}" WHERE seq >= %s AND seq <= %s {order}'
+    found = (as_bytes(value) for (value,) in _fetched(statement, [first, last]))
+    return b"".join(value for value in found if type(value) is bytes)
 
 
 def rows_between(table: Table, first: int, last: int) -> Iterator[tuple[Any, Sequence[Any]]]:

@@ -14,8 +14,8 @@ from pmcore.engines.merkle import Edge
 from pmcore.models import SignedHead
 from pmcore.queries.bodies import moment_text, text_digest
 from pmcore.queries.columns import moment_wire
-from pmcore.queries.exported import Run
 from pmcore.queries.exported_csv import CSV_HEADING
+from pmcore.queries.exported_run import Run
 from pmcore.queries.exports import FILES, ExportScope
 from pmcore.queries.head import RecordDamaged
 from pmcore.queries.raw import TextRow
@@ -52,14 +52,15 @@ class _Hashed:
 
 
 class ExportFiles:
-    """The four files that grow with the history."""
+    """The four files that grow with the history. A run is hashed and written beside the reading of the next one."""
 
     def __init__(self, folder: Path) -> None:
         names = ("history.ndjson", "history.csv", "texts.ndjson", "leaves.bin")
         self.files = {name: _Hashed(folder / name) for name in names}
         self.entries = self.first_seq = self.last_seq = self.given = self.redacted = 0
         self._edge = Edge.empty()
-        self.files["history.csv"].write(f"\ufeff{CSV_HEADING}\r\n".encode())  # marked: UTF-8
+        self._beside = ThreadPoolExecutor(1)
+        self._writing = self._beside.submit(self._put, {"history.csv": f"\ufeff{CSV_HEADING}\r\n".encode()})  # UTF-8
 
     def __enter__(self) -> Self:
         return self
@@ -67,25 +68,30 @@ class ExportFiles:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
+        self._beside.shutdown()
         for file in self.files.values():
             file.close()
+        if error is None:
+            self._writing.result()
 
     @property
     def root(self) -> bytes:
         return self._edge.root()
 
     def write(self, run: Run) -> None:
-        self._edge = self._edge.add(run.leaves)
-        self.files["leaves.bin"].write(b"".join(run.leaves))
-        if not run.seqs:
-            return
-        self.entries += len(run.seqs)
-        self.first_seq, self.last_seq = self.first_seq or run.seqs[0], run.seqs[-1]
-        self.files["history.ndjson"].write(b"\n".join([*run.bodies, b""]))
-        self.files["history.csv"].write(b"".join(run.lines))
+        self._edge = run.added(self._edge)
         given = [_text_line(text) for text in run.texts if text.words is not None]
         self.given, self.redacted = self.given + len(given), self.redacted + len(run.texts) - len(given)
-        self.files["texts.ndjson"].write(b"".join(given))
+        if run.seqs:
+            self.entries += len(run.seqs)
+            self.first_seq, self.last_seq = self.first_seq or run.seqs[0], run.seqs[-1]
+        parts = {"leaves.bin": run.leaves, "texts.ndjson": b"".join(given)}
+        self._writing.result()  # of the run before
+        self._writing = self._beside.submit(self._put, {**parts, "history.ndjson": run.ndjson, "history.csv": run.csv})
+
+    def _put(self, parts: dict[str, bytes]) -> None:
+        for name, data in parts.items():
+            self.files[name].write(data)
 
 
 def _text_line(text: TextRow) -> bytes:

@@ -16,7 +16,8 @@ from pmcore.engines.records import SYSTEM
 from pmcore.models import ExportedSite, ExportStatement, HistoryExport, Job, SignedHead
 from pmcore.models.rows import Row
 from pmcore.queries.entry_sites import EntrySites
-from pmcore.queries.exported import Chosen, Days, runs
+from pmcore.queries.exported import Days, runs
+from pmcore.queries.exported_run import Chosen
 from pmcore.queries.exports import KIND, ExportScope, exports_folder, key_of, newest_redaction
 from pmcore.queries.head import RecordDamaged
 from pmcore.queries.raw import EntryRow

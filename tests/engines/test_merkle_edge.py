@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pmcore.engines.merkle import Edge, EdgeMismatch, NotAHash, leaf_hash
+from pmcore.engines.merkle import Edge, EdgeMismatch, NotABranch, NotAHash, leaf_hash, leaf_hashes, root
 from tests.engines import merkle_reference as rfc
 
 MOST = 300
@@ -95,3 +95,27 @@ def test_a_leaf_that_is_no_hash_is_refused(wrong):
 def test_an_edge_of_what_is_no_hash_is_refused():
     with pytest.raises(NotAHash, match="32 bytes"):
         Edge(1, (bytes(31),))
+
+
+@given(st.integers(0, 16), st.integers(0, 4))
+def test_a_branch_of_which_the_root_is_known_grows_the_tree_as_its_leaves_do(before, height):
+    size = 1 << height
+    begins = before * size
+    branch = HASHES[begins : begins + size]
+    assert len(branch) == size
+    assert grown(HASHES[:begins]).add_branch(size, root(branch)) == grown(HASHES[: begins + size])
+
+
+@pytest.mark.parametrize("before, size", [(0, 0), (0, -1), (0, 3), (1, 2), (6, 4), (8, 12)])
+def test_leaves_that_are_no_branch_at_their_place_are_refused(before, size):
+    with pytest.raises(NotABranch, match=f"{size} leaves behind {before} others"):
+        grown(HASHES[:before]).add_branch(size, bytes(32))
+
+
+def test_a_branch_whose_root_is_no_hash_is_refused():
+    with pytest.raises(NotAHash, match="32 bytes"):
+        Edge.empty().add_branch(4, bytes(31))
+
+
+def test_many_leaves_hash_as_each_does():
+    assert leaf_hashes(iter(LEAVES[:9])) == HASHES[:9]

@@ -10,6 +10,7 @@ from django.test.utils import CaptureQueriesContext
 from pmcore.queries import exported
 from pmcore.queries.exported import runs
 from pmcore.queries.head import head
+from tests.export.reading import parts
 from tests.history import AT, MARCH, a_move, small_history
 
 pytestmark = pytest.mark.django_db
@@ -27,12 +28,6 @@ def world():
             at = edges + dt.timedelta(hours=hours, microseconds=microseconds)
             a_move(world, world.ward, MARCH, at=at, note="Moved.")
     return world
-
-
-def parts(found):
-    found = list(found)
-    names = ("leaves", "seqs", "bodies", "lines", "texts")
-    return [[each for run in found for each in getattr(run, name)] for name in names]
 
 
 @pytest.mark.parametrize("page", [1, 3, 2000])

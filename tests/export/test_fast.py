@@ -6,6 +6,7 @@ from django.db import DataError, connection, transaction
 from pmcore.queries import exported, exported_fast
 from pmcore.queries.exported import runs
 from pmcore.queries.head import head
+from tests.export.reading import parts
 from tests.history import AT, MARCH, a_device, a_move, small_history
 from tests.samples import Everything
 
@@ -14,13 +15,10 @@ pytestmark = [
     pytest.mark.skipif(connection.vendor != "postgresql", reason="only PostgreSQL renders by itself"),
 ]
 
-PARTS = ("leaves", "seqs", "bodies", "lines", "texts")
-
 
 def everything():
     """What an export of the whole history shows."""
-    found = list(runs(head().size, None))
-    return [[each for run in found for each in getattr(run, part)] for part in PARTS]
+    return parts(runs(head().size, None))
 
 
 @pytest.fixture

@@ -4,18 +4,17 @@ import datetime as dt
 import json
 
 import pytest
-from django.db import connection
 
 from pmcore import tasks
 from pmcore.engines.vocabulary import JobState
-from pmcore.models import Entry, ExportStatement, Job, SignedHead, Text, guards
+from pmcore.models import Entry, ExportStatement, Job, SignedHead, Text
 from pmcore.queries.exports import export_for, exports_folder, file_of
 from pmcore.queries.head import head
 from pmcore.services import export_history, jobs
 from pmcore.services.exports import ask_export, cancel_export, drop_outdated
 from pmcore.services.redaction import redact_text
 from pmcore.services.signing import HistoryRewritten, NoSigningKey, sign_growth, sign_head, signer
-from tests.export.building import EVERYBODYS, NOW, SYSTEM, built, done, unpacked, verdict
+from tests.export.building import EVERYBODYS, NOW, SYSTEM, alter, built, done, unpacked, verdict
 from tests.history import AT, MARCH, a_move, small_history, small_world
 
 pytestmark = pytest.mark.django_db
@@ -29,13 +28,6 @@ def data(settings, tmp_path):
 @pytest.fixture
 def world():
     return small_history()
-
-
-def alter(statement, *arguments):
-    guards.take_down(connection)
-    with connection.cursor() as cursor:
-        cursor.execute(statement, arguments)
-        assert cursor.rowcount
 
 
 def test_asked_for_twice_it_is_one_export_and_is_built_once(world):
