@@ -1,7 +1,7 @@
 """The history as it is exported: the body of each entry, in order.
 
 Entries that were rendered as the history grew come out of their files (`rendered.py`). The others are rendered again
-from their rows, in runs whose rows have at most 2,000 ids; the rows come by the range of their ids from the tables that
+from their rows, in runs whose rows have at most 2,048 ids; the rows come by the range of their ids from the tables that
 the run's kinds may hold, and every id must be there. Either way a body must have the leaf that was recorded: an export
 holds nothing that would not verify. No cursor stays open, and what is kept in memory is two runs.
 """

@@ -33,7 +33,7 @@ class Run:
     ) -> Self:
         """`texts`: where they were read before."""
         read = texts_of(seqs) if texts is None else texts
-        return cls(b"".join(leaves), seqs, b"".join(body + b"\n" for body in bodies), b"".join(lines), read)
+        return cls(b"".join(leaves), seqs, b"\n".join([*bodies, b""]), b"".join(lines), read)
 
     def added(self, edge: Edge) -> Edge:
         """The edge of the tree after these entries too."""

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 else:
     _Field = models.Field
 
-PAGE = 2_000
+PAGE = 2**11
 
 _FRACTION = re.compile(r"\.\d+")
 

@@ -17,7 +17,7 @@ from pmcore.engines.merkle import HASH_BYTES
 from pmcore.queries.exported_csv import CSV_FORM
 
 STRETCH = 2**13
-"""Entries; a power of two, so that their tree is a branch of every larger one."""
+"""Entries; a power of two, so that their tree is a branch of every larger one, and whole pages."""
 
 
 @dataclass(frozen=True, slots=True)
