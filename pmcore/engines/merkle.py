@@ -34,8 +34,8 @@ def leaf_hash(data: bytes) -> bytes:
     return sha256(b"\x00" + data).digest()
 
 
-def leaf_hashes(many: Iterable[bytes]) -> list[bytes]:
-    """Of many at once, without a call for each."""
+def hashed_leaves(many: Iterable[bytes]) -> list[bytes]:
+    """`leaf_hash` of each; without a call for each, which would be a third of the time."""
     return [sha256(b"\x00" + data).digest() for data in many]
 
 

@@ -2,13 +2,13 @@
 
 Entries that were rendered as the history grew come out of their files (`rendered.py`). The others are rendered again
 from their rows, in runs whose rows have at most 2,048 ids; the rows come by the range of their ids from the tables that
-the run's kinds may hold, and every id must be there. Either way a body must have the leaf that was recorded: an export
-holds nothing that would not verify. No cursor stays open, and what is kept in memory is two runs.
+the run's kinds may hold, and every id must be there. A body must have the leaf that was recorded, when it is rendered:
+an export holds nothing that would not verify. No cursor stays open, and what is kept in memory is a few runs.
 """
 
 from bisect import bisect_right
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from typing import Any, NamedTuple
 
 from pmcore.engines.merkle import leaf_hash
@@ -27,11 +27,12 @@ from pmcore.queries.raw import (
     as_bytes,
     entries_between,
     entry_day,
+    moments_of,
     outlines,
     replacements,
     rows_between,
 )
-from pmcore.queries.rendered import Rendered, discard, kept, stretch
+from pmcore.queries.rendered import Rendered, kept, set_aside, stretch
 from pmcore.queries.tables import Table, table_of
 
 Told = Callable[[int], None]
@@ -112,14 +113,14 @@ _Coming = _Made | _AtOnce
 
 def _coming(after: int, size: int, chosen: Chosen | None, days: Days | None, told: Told) -> Iterator[_Coming]:
     replaced = None
-    for first, last, rendered in _stretches(after, size):
+    for first, last, rendered in _stretches(after, size, days):
         told(first - 1)
         picked, run = _as_kept(first, last, rendered, chosen, days)
         if run is not None:
             yield _Made(run)
             replaced = None
             continue
-        replaced = replaced or Ahead(replacements(Report(), first - 1))
+        replaced = replaced or Ahead(replacements(Report(), first - 1, size))
         for outline in _outlines(first, last, with_days=days is not None):
             told(outline.first - 1)
             yield _rendered_anew(outline, picked, days, _replaces(replaced, outline))
@@ -133,20 +134,31 @@ def _as_kept(
         return chosen, None
     seqs, run = from_kept(first, last, rendered, chosen or _within(days))
     if run is None:
-        discard(first)
+        set_aside(first, "the record holds something else")
     return chosen and _among(seqs), run
 
 
-def _stretches(after: int, size: int) -> Iterator[tuple[int, int, Rendered | None]]:
-    """Each with what was rendered of it; the next file is read and looked at while this one is used."""
+def _stretches(after: int, size: int, days: Days | None) -> Iterator[tuple[int, int, Rendered | None]]:
+    """Each with what was rendered of it, if any of it may be wanted; the next file is read and looked at while this one
+    is used."""
     with ThreadPoolExecutor(1) as beside:
-        coming = beside.submit(kept, *stretch(after, size))
+
+        def asked(after: int) -> "Future[Rendered | None] | None":
+            first, last = stretch(after, size)
+            wanted = first <= last and (days is None or _touches(first, last, days))
+            return beside.submit(kept, first, last) if wanted else None
+
+        coming = asked(after)
         while after < size:
             first, last = stretch(after, size)
-            rendered, after = coming.result(), last
-            if last < size:
-                coming = beside.submit(kept, *stretch(last, size))
+            rendered = None if coming is None else coming.result()
+            coming, after = asked(last), last
             yield first, last, rendered
+
+
+def _touches(first: int, last: int, days: Days) -> bool:
+    begins, ends = moments_of(first, last)
+    return not (type(begins) is type(ends) is str and (ends[:10] < days[0] or days[1] < begins[:10]))
 
 
 def _rendered_anew(

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 from django.db import connection, models
 
-from pmcore.engines.merkle import leaf_hashes
+from pmcore.engines.merkle import hashed_leaves
 from pmcore.models import Entry
 from pmcore.models.fields import FreeText
 from pmcore.queries.exported_csv import csv_line
@@ -71,7 +71,7 @@ class Asked:
         for seq, rows in replaces.items():
             listed = ",".join(map(str, rows)).encode()
             bodies[seq - first] = bodies[seq - first].replace(b',"role":', b',"replaces":[%b],"role":' % listed, 1)
-        if leaf_hashes(bodies) != leaves:
+        if hashed_leaves(bodies) != leaves:
             return None
         return leaves, bodies, [csv_line(body) for body in bodies]
 

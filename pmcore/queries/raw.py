@@ -183,16 +183,16 @@ def rows(report: Report) -> Iterator[RecordedRow]:
     return heapq.merge(*(_rows_of(table_of(model), report) for model in RECORDED), key=attrgetter("id"))
 
 
-def replacements(report: Report, after: int = 0) -> Iterator[Replacement]:
-    """Every replaced fact, in the order of the entries that replaced them; none that one of the first `after` entries
-    replaced."""
-
-    later = f" AND replaced_by > {after:d}" if after else ""
+def replacements(report: Report, after: int = 0, upto: int | None = None) -> Iterator[Replacement]:
+    """Every replaced fact, in the order of the entries that replaced them: those after the first `after` entries, and
+    up to one."""
+    where = "replaced_by IS NOT NULL" + (f" AND replaced_by > {after:d}" if after else "")
+    where += "" if upto is None else f" AND replaced_by <= {upto:d}"
 
     def of(table: Table) -> Iterator[Replacement]:
         names = ["replaced_by", "id"]
         columns = _columns(table.model, names)
-        for by, row in _pages(table.model._meta.db_table, columns, names, f"replaced_by IS NOT NULL{later}"):
+        for by, row in _pages(table.model._meta.db_table, columns, names, where):
             if _placed(report, f"{table.name} {row}", "replaced_by", by) and type(row) is int:
                 yield Replacement(by, row, table)
 
@@ -223,6 +223,13 @@ def entries(report: Report) -> Iterator[EntryRow]:
 def entry_day() -> str:
     """The expression of the day, in UTC, on which an entry was written."""
     return f"substr({_columns(Entry, ['at'])[0]}, 1, 10)"
+
+
+def moments_of(first: int, last: int) -> tuple[Any, Any]:
+    """The first and the last moment of the entries from `first` to `last`."""
+    [at] = _columns(Entry, ["at"])
+    statement = f'SELECT min({at}), max({at}) FROM "{Entry._meta.db_table}" WHERE seq >= %s AND seq <= %s'
+    return cast("tuple[Any, Any]", _fetched(statement, [first, last])[0])
 
 
 def outlines(first: int, last: int, beside: Sequence[str]) -> list[tuple[Any, ...]]:

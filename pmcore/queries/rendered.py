@@ -1,22 +1,26 @@
 """What an export shows of entries, kept in files beside the record as it grows: a body that is written never changes.
 
 A file is of a stretch of entries that follow one another: a first line that seals the rest, the lines of the CSV, the
-bodies. Whoever wrote it had held each body against its recorded leaf. A file that is missing, altered or sealed with
-another key is rendered again from the rows; so the folder may be emptied at any time.
+bodies. Whoever wrote it had held each body against its recorded leaf; the seal says so, and is worth what the server's
+secret is worth. A file that is missing or altered is rendered again from the rows, if they still are what was recorded.
 """
 
+from contextlib import suppress
 from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
 from typing import Self
 
+import structlog
 from django.conf import settings
 from django.utils.crypto import constant_time_compare, salted_hmac
 
 from pmcore.engines.merkle import HASH_BYTES
 from pmcore.queries.exported_csv import CSV_FORM
 
-STRETCH = 2**13
+log = structlog.get_logger(__name__)
+
+STRETCH = 2**12
 """Entries; a power of two, so that their tree is a branch of every larger one, and whole pages."""
 
 
@@ -54,7 +58,9 @@ class Rendered:
 
 
 def rendered_folder() -> Path:
-    return Path(settings.DATA) / "rendered"
+    """Another one for another key or form: what lies in a folder may be taken."""
+    mark = salted_hmac("rendered folder", CSV_FORM, algorithm="sha256").hexdigest()[:16]
+    return Path(settings.DATA) / "rendered" / mark
 
 
 def file_of(first: int) -> Path:
@@ -67,12 +73,9 @@ def stretch(after: int, size: int) -> tuple[int, int]:
     return after + 1, min((after // STRETCH + 1) * STRETCH, size)
 
 
-def missing(size: int) -> list[tuple[int, int]]:
-    """The whole stretches within `size` that no file is there for."""
-    folder = rendered_folder()
-    there = {path.name for path in folder.iterdir()} if folder.is_dir() else set()
-    whole = (stretch(after, size) for after in range(0, size - STRETCH + 1, STRETCH))
-    return [(first, last) for first, last in whole if file_of(first).name not in there]
+def whole_stretches(size: int) -> list[tuple[int, int]]:
+    """The whole stretches within `size`."""
+    return [stretch(after, size) for after in range(0, size - STRETCH + 1, STRETCH)]
 
 
 def kept(first: int, last: int) -> Rendered | None:
@@ -84,11 +87,13 @@ def kept(first: int, last: int) -> Rendered | None:
     except OSError:
         return None
     if found is None or found.first != first:
-        discard(first)
+        set_aside(first, "it is not what was written")
         return None
     return found
 
 
-def discard(first: int) -> None:
-    """So that it is rendered again."""
-    file_of(first).unlink(missing_ok=True)
+def set_aside(first: int, why: str) -> None:
+    """So that it is rendered again; until it is, the file stays for whoever looks into it."""
+    log.warning("entries that were rendered for exports are not used", first=first, why=why)
+    with suppress(OSError):
+        file_of(first).replace(rendered_folder() / f".{file_of(first).name}-unused")

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pmcore.engines.merkle import Edge, EdgeMismatch, NotABranch, NotAHash, leaf_hash, leaf_hashes, root
+from pmcore.engines.merkle import Edge, EdgeMismatch, NotABranch, NotAHash, hashed_leaves, leaf_hash, root
 from tests.engines import merkle_reference as rfc
 
 MOST = 300
@@ -118,4 +118,4 @@ def test_a_branch_whose_root_is_no_hash_is_refused():
 
 
 def test_many_leaves_hash_as_each_does():
-    assert leaf_hashes(iter(LEAVES[:9])) == HASHES[:9]
+    assert hashed_leaves(iter(LEAVES[:9])) == HASHES[:9]

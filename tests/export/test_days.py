@@ -47,7 +47,7 @@ def test_of_entries_outside_no_row_is_read():
             assert parts(runs(head().size, None, days))[1] == []
         return len(captured)
 
-    # The mark of the history, what was replaced, and one outline; the moves' rows are not asked for.
+    # The mark of the history, its first and last day, what was replaced, and one outline; no row of a move.
     with CaptureQueriesContext(connection) as captured:
         list(exported.replacements(exported.Report()))
-    assert statements(("1999-01-01", "1999-12-31")) == len(captured) + 2
+    assert statements(("1999-01-01", "1999-12-31")) == len(captured) + 3

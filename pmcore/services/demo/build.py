@@ -54,8 +54,8 @@ def build_demo(
     world = World(parameters, wanted.seed, machines(parameters, wanted.seed, wanted.devices))
     setting = mark_begun(wanted, parameters.begins_on)
     swept_at = _build(world, scenes, progress or _say_nothing)
-    mark_built(setting, wanted, swept_at + dt.timedelta(hours=1))
     count_anew()
+    mark_built(setting, wanted, swept_at + dt.timedelta(hours=1))
     return Built(wanted, head().size)
 
 
