@@ -10,7 +10,7 @@ from pmcore.engines.vocabulary import JobState
 from pmcore.models import Entry, ExportStatement, Job, SignedHead, Text
 from pmcore.queries.exports import export_for, exports_folder, file_of
 from pmcore.queries.head import head
-from pmcore.services import export_history, jobs
+from pmcore.services import export_files, export_history, jobs
 from pmcore.services.exports import ask_export, cancel_export, drop_outdated
 from pmcore.services.redaction import redact_text
 from pmcore.services.signing import HistoryRewritten, NoSigningKey, sign_growth, sign_head, signer
@@ -80,6 +80,25 @@ def test_cancelled_when_done_its_files_go_and_asked_again_the_same_come(world):
     again = done(known=size)
     assert again.id == told.id
     assert (again.folder / "pack.zip").read_bytes() == pack
+
+
+@pytest.mark.parametrize("full_at", ["history.csv", "history.ndjson", "leaves.bin"])
+def test_a_disk_that_is_full_ends_the_attempt_and_the_next_one_is_whole(world, monkeypatch, full_at):
+    write = export_files._Hashed.write
+
+    def full(self, data):
+        if self._file.name.endswith(full_at):
+            raise OSError(28, "No space left on device")
+        write(self, data)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(export_files._Hashed, "write", full)
+        told = built()
+    job = Job.objects.get(pk=told.id)
+    assert (told.state, job.error) == ("waiting", "OSError: [Errno 28] No space left on device")
+    assert list(exports_folder().iterdir()) == []
+    tasks.run_job(told.id)
+    assert export_for(told.id, EVERYBODYS).state == "done"
 
 
 def test_files_that_are_gone_are_not_promised(world):
