@@ -252,7 +252,7 @@ def entries_between(first: int, last: int) -> list[EntryRow]:
 def leaves_joined(first: int, last: int) -> bytes:
     """The leaves of the entries from `first` to `last`, one after another; without what is no bytes."""
     [leaf] = _columns(Entry, ["leaf"])
-    if connection.vendor == "postgresql":  # which joins them in a quarter of the time
+    if connection.vendor == "postgresql":  # one value to take, while which other threads may run
         leaf = f"string_agg({leaf}, ''::bytea ORDER BY seq)"
     order = "" if connection.vendor == "postgresql" else "ORDER BY seq"
     statement = f'SELECT {leaf} FROM "{Entry._meta.db_table}" WHERE seq >= %s AND seq <= %s {order}'
