@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from email.utils import parseaddr
 from zoneinfo import ZoneInfo
 
+import structlog
 from django.conf import settings
 from django.db import transaction
 
@@ -18,6 +19,8 @@ from pmcore.queries.alert_grounds import LATE, OF_DUES, Ground
 from pmcore.queries.alert_people import Holders, holders, told
 from pmcore.queries.assigned import assigned_among
 from pmcore.wake import wake
+
+log = structlog.get_logger(__name__)
 
 SEND = "pmcore.tasks.send_mail"
 AT_ONCE = 500
@@ -39,7 +42,8 @@ class SiteNow:
 
 def make_alerts(found: Sequence[Ground], now: SiteNow, known: int) -> int:
     """Alerts that were not made before, with their deliveries and letters; how many. All of a portion is written in one
-    transaction, so there is no alert of which nobody is told."""
+    transaction, so there is no alert of which nobody is told: where there is nobody, none is made, and it is looked for
+    again on every day until somebody is there."""
     by_key = {ground.key: ground for ground in found}
     fresh = [by_key[key] for key in sorted(by_key.keys() - _there(by_key.keys()))]
     if not fresh:
@@ -53,6 +57,9 @@ def make_alerts(found: Sequence[Ground], now: SiteNow, known: int) -> int:
     }
     people = {ground.key: _people(ground, there, given) for ground in heard}
     by_letter = _by_letter(heard, people)
+    if unheard := {ground.site for ground in fresh if not people[ground.key]}:
+        log.warning("a site has nobody who could be told", sites=sorted(unheard))
+    fresh = [ground for ground in fresh if people[ground.key]]
     portions = [fresh[start : start + AT_ONCE] for start in range(0, len(fresh), AT_ONCE)]
     return sum(_make(portion, now, people, by_letter) for portion in portions)
 

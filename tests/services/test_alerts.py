@@ -238,6 +238,17 @@ def test_where_there_is_no_manager_either_the_administrators_are(ward: Ward) -> 
     assert told() == {wim.person: 3}
 
 
+def test_where_nobody_is_at_the_site_whoever_comes_first_is_told(ward: Ward) -> None:
+    ward.rule(AlertKind.OVERDUE, (1, Role.CLINICAL_LEAD))
+    manager = ward.work.story.person
+    give_role(person=manager, role=Role.AUDITOR, from_on=CLOSES, actor=SYSTEM, at=moment(CLOSES, 0))
+    assert ward.sweep(CLOSES + ONE) == 0
+    assert (made(), told()) == ([], {})
+    give_role(person=manager, role=Role.MANAGER, from_on=CLOSES + 3 * ONE, actor=SYSTEM, at=moment(CLOSES + 2 * ONE, 0))
+    assert ward.sweep(CLOSES + 2 * ONE, CLOSES + 3 * ONE, CLOSES + 4 * ONE) == 3
+    assert told() == {manager: 3}
+
+
 def test_a_provider_is_told_of_what_they_were_given(ward: Ward) -> None:
     ward.rule(AlertKind.OVERDUE, (1, Role.TECHNICIAN))
     give(ward, 1, ward.work.pavel.person, day(6, 10))
