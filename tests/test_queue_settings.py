@@ -33,6 +33,11 @@ def test_what_is_sent_by_the_clock_exists_and_expires_before_the_next(name: str)
     assert entry["options"]["expires"] < entry["schedule"]
 
 
+@pytest.mark.parametrize("name", ["sweep_alerts", "follow_alerts", "sweep_mails", "sweep_jobs", "sweep_standings"])
+def test_what_somebody_waits_for_is_looked_for_every_minute(name: str) -> None:
+    assert app.conf.beat_schedule[name]["schedule"] == 60
+
+
 def test_jobs_go_to_the_queue_of_long_work() -> None:
     assert run_job.name == jobs.RUN
     assert app.amqp.router.route({}, jobs.RUN)["queue"].name == "long"

@@ -42,7 +42,7 @@ ROUNDED = 0.06  # percent; the table gives one decimal
 @pytest.mark.parametrize("events", GARWOOD)
 def test_garwoods_table(events):
     lower, upper = poisson_limits(events, 1)
-    assert lower == pytest.approx(GARWOOD[events][0], abs=6e-5 if events < 100 else 6e-4)
+    assert lower == pytest.approx(GARWOOD[events][0], abs=6e-5)
     assert upper == pytest.approx(GARWOOD[events][1], abs=6e-4)
 
 

@@ -40,6 +40,7 @@ PAGES = [
     ("administrator", "/administration/people/new/"),
     ("administrator", "/administration/people/1/"),
     ("administrator", "/administration/people/1/role/"),
+    ("administrator", "/administration/people/1/address/"),
     ("administrator", "/administration/people/1/sites/"),
     ("administrator", "/administration/people/1/password/shown/"),
     ("administrator", "/administration/tokens/"),
@@ -124,4 +125,13 @@ def test_so_is_the_sign_in(page_as, quillmere):
     page = page_as("manager")
     page.get_by_role("button", name="Sign out").click()
     page.get_by_role("heading", name="Sign in").wait_for()
+    check_sound(page)
+
+
+def test_so_is_the_week_of_a_person(seen_by):
+    page = seen_by("scheduler")
+    page.goto("/schedule/", wait_until="networkidle")
+    page.get_by_role("main").locator("a[href^='/schedule/people/']").first.click()
+    page.wait_for_load_state("networkidle")
+    assert "/schedule/people/" in page.url
     check_sound(page)
