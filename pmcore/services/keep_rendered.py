@@ -81,5 +81,6 @@ def _keep(rendered: Rendered) -> None:
         with suppress(FileNotFoundError):  # another sweep was there first, and took it for a leftover
             Path(aside).replace(place)
     finally:
-        for left in place.parent.glob(f".{place.name}-*"):  # ours, and what was killed or is not used
-            left.unlink(missing_ok=True)
+        Path(aside).unlink(missing_ok=True)
+    for left in place.parent.glob(f".{place.name}-*"):  # of a killed sweep, or set aside: a right one is there now
+        left.unlink(missing_ok=True)

@@ -99,7 +99,7 @@ def test_an_export_of_chosen_entries_is_the_same_and_none_is_chosen_twice(kept, 
     spoilt = file_of(1 + STRETCH)  # which is noticed once the entries were chosen
     spoilt.write_bytes(replace(Rendered.from_bytes(spoilt.read_bytes()), leaves_hash=b"l" * 32).to_bytes())
     shown = everything(every_third)
-    assert 1 + STRETCH not in used
+    assert used == [first for first, _ in whole_stretches(head().size) if first != 1 + STRETCH]
     assert asked == list(range(1, head().size + 1))
     assert shown[1] == asked[2::3]
     assert shown[2] == kept[2][2::3]
@@ -296,14 +296,19 @@ def test_the_last_of_the_disk_is_left_to_the_record(monkeypatch):
     assert list(rendered_folder().iterdir()) == []
 
 
-def test_a_disk_that_is_full_leaves_nothing_half_written(monkeypatch):
+def test_a_disk_that_is_full_leaves_nothing_half_written_and_takes_nothing_away(monkeypatch):
     def full(self):
         raise OSError(28, "No space left on device")
 
+    keep_rendered()
+    file_of(1).write_bytes(b"altered")
+    everything()
+    assert missing(head().size) == [(1, STRETCH)]
     monkeypatch.setattr(keeping.Rendered, "to_bytes", full)
     with pytest.raises(OSError, match="No space left"):
         keep_rendered()
-    assert list(rendered_folder().iterdir()) == []
+    assert [path.read_bytes() for path in rendered_folder().glob(".*")] == [b"altered"]
+    assert missing(head().size) == [(1, STRETCH)]
 
 
 def test_a_line_of_the_csv_is_of_the_form_that_is_named():
